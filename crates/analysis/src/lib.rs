@@ -1,0 +1,21 @@
+//! Node equations, exact answers, structural faults and feedback verdicts: typed facts about one circuit.
+//!
+//! It knows linear algebra and network theory, and no text, files, editors or sentences.
+//!
+//! Data walks through the modules in this order: [`network`] (the circuit at direct current: what fixes voltages, what
+//! conducts), [`faults`] (what keeps the equations from having one answer), [`equations`] (N equations for N unknowns),
+//! [`linear`] (solving them exactly), [`solution`] (voltages, currents, powers), [`feedback`] (which way each block of
+//! op-amps acts), [`claims`] (what `expect` claims, judged).
+
+pub mod answer;
+pub mod claims;
+pub mod equations;
+pub mod faults;
+pub mod feedback;
+pub mod linear;
+pub mod network;
+pub mod solution;
+mod study;
+
+pub use answer::Answer;
+pub use study::{Outcome, Study, Trouble};

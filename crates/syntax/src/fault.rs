@@ -1,0 +1,124 @@
+//! What is wrong with a line, as facts; the sentences are made in `checks`.
+
+use crate::{Span, TextEdit};
+
+/// One trouble of reading, at one word.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Fault {
+    /// Where: the word at fault (an empty span at the end of the statement where something is missing there).
+    pub span: Span,
+    /// What.
+    pub kind: FaultKind,
+    /// Whether the line is only unfinished, so that an editor may wait until the caret leaves it.
+    pub unfinished: bool,
+    /// Ways out that are certain, best first: a title's key and the edits.
+    pub fixes: Vec<Fix>,
+}
+
+/// A way out of a fault.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Fix {
+    /// What is done, in a few words: "write `4.7`".
+    pub title: String,
+    /// Where the meaning cannot be other than this.
+    pub safe: bool,
+    /// The replacements; they do not overlap.
+    pub edits: Vec<TextEdit>,
+}
+
+/// The errors of reading, by the ids of the language (those of naming are in `circuit`).
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum FaultKind {
+    /// A text without its closing quote.
+    OpenString,
+    /// `4,7`
+    DecimalComma,
+    /// A character that is no part of the language.
+    StrayCharacter(char),
+    /// No statement begins so; perhaps this word was meant.
+    NotAStatement(Option<&'static str>),
+    /// `out = 3 V` alone on a line.
+    BareEquation,
+    /// `R1 10k` alone on a line.
+    ElementAlone,
+    /// `in - R1 10k`
+    SingleDash,
+    /// `--` inside an expression.
+    WireInEquation,
+    /// A path that does not begin or end at a node.
+    PathEnds,
+    /// An element without a value.
+    ElementValue,
+    /// Something else was expected here: what, in words of the trade, with an example ("a value", "such as `1.2 V`").
+    Expected {
+        /// What.
+        what: &'static str,
+        /// Such as.
+        example: &'static str,
+    },
+    /// The line is complete before this.
+    ExtraWords,
+    /// Not a unit; perhaps this one was meant.
+    UnknownUnit(Option<&'static str>),
+    /// `10 000`
+    TwoNumbers,
+    /// Left of `=` in a source.
+    SourceForm,
+    /// A body without its `end`, or an `end` where nothing is open (`None`).
+    MissingEnd(Option<crate::BodyKind>),
+    /// A statement that stands in the wrong body.
+    WrongPlace {
+        /// Where it would stand: "a circuit".
+        belongs: &'static str,
+    },
+    /// `ampersum 9`
+    NewerVersion,
+    /// Beyond a limit of the language: which.
+    TooBig(Limit),
+}
+
+/// The limits of the language on one file.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Limit {
+    /// 16 MiB.
+    File,
+    /// 10,000 characters.
+    Line,
+    /// 64 characters.
+    Name,
+    /// 40 digits.
+    Digits,
+    /// e±30.
+    Exponent,
+    /// ^±32.
+    Power,
+    /// 64 brackets deep.
+    Brackets,
+}
+
+impl FaultKind {
+    /// The id: the rule's name in every output.
+    pub fn id(&self) -> &'static str {
+        match self {
+            FaultKind::OpenString => "open_string",
+            FaultKind::DecimalComma => "decimal_comma",
+            FaultKind::StrayCharacter(_) => "stray_character",
+            FaultKind::NotAStatement(_) => "not_a_statement",
+            FaultKind::BareEquation => "bare_equation",
+            FaultKind::ElementAlone => "element_alone",
+            FaultKind::SingleDash => "single_dash",
+            FaultKind::WireInEquation => "wire_in_equation",
+            FaultKind::PathEnds => "path_ends",
+            FaultKind::ElementValue => "element_value",
+            FaultKind::Expected { .. } => "expected",
+            FaultKind::ExtraWords => "extra_words",
+            FaultKind::UnknownUnit(_) => "unknown_unit",
+            FaultKind::TwoNumbers => "two_numbers",
+            FaultKind::SourceForm => "source_form",
+            FaultKind::MissingEnd(_) => "missing_end",
+            FaultKind::WrongPlace { .. } => "wrong_place",
+            FaultKind::NewerVersion => "newer_version",
+            FaultKind::TooBig(_) => "too_big",
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! What crosses the crates is tested here; see `tests/`.
