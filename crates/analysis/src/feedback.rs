@@ -65,4 +65,6 @@ pub enum Proof {
     Given,
     /// No closed test is known: tried at many speeds.
     Sampled,
+    /// With capacitors or inductors: judged at rest and at the first instant; what grows slowly between is not counted.
+    BothEnds,
 }
