@@ -1,2 +1,8 @@
 //! The command.
-fn main() {}
+
+fn main() {
+    if std::env::args().nth(1).as_deref() == Some("serve") {
+        std::process::exit(server::serve());
+    }
+    std::process::exit(2);
+}

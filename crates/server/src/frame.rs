@@ -1,0 +1,151 @@
+//! One message of the wire: headers, a blank line, a JSON body.
+
+use std::io::{self, BufRead, Read, Write};
+
+use serde_json::Value;
+use tower_lsp::jsonrpc::{Request, Response};
+
+/// What came in.
+pub(crate) enum Incoming {
+    /// A request or notification of the client.
+    Request(Request),
+    /// The client's answer to a request of ours.
+    Response(Response),
+    /// No message: a body that is no JSON, no object, or no message; a frame without a length.
+    Malformed,
+    /// Nothing more will come.
+    End,
+}
+
+/// Longer bodies are skipped unread.
+const LONGEST_BODY: u64 = 256 << 20;
+/// Longer header lines are no headers.
+const LONGEST_HEADER: u64 = 4096;
+
+/// Reads the next message.
+pub(crate) fn read(input: &mut impl BufRead) -> Incoming {
+    let length = match read_headers(input) {
+        Ok(Some(Some(length))) => length,
+        Ok(Some(None)) => return Incoming::Malformed,
+        Ok(None) | Err(_) => return Incoming::End,
+    };
+    if length > LONGEST_BODY {
+        return match io::copy(&mut input.take(length), &mut io::sink()) {
+            Ok(skipped) if skipped == length => Incoming::Malformed,
+            _ => Incoming::End,
+        };
+    }
+    let mut body = Vec::new();
+    match input.take(length).read_to_end(&mut body) {
+        Ok(_) if body.len() as u64 == length => parse(&body),
+        _ => Incoming::End,
+    }
+}
+
+/// Writes one message.
+pub(crate) fn write(output: &mut impl Write, message: &Value) -> io::Result<()> {
+    let body = message.to_string();
+    write!(output, "Content-Length: {}\r\n\r\n{body}", body.len())?;
+    output.flush()
+}
+
+/// The length that the headers give, `Some(None)` where none of them does; `None` at the end of the input.
+fn read_headers(input: &mut impl BufRead) -> io::Result<Option<Option<u64>>> {
+    let mut length = None;
+    let mut any = false;
+    loop {
+        let mut line = Vec::new();
+        if input.take(LONGEST_HEADER).read_until(b'\n', &mut line)? == 0 {
+            return Ok(None);
+        }
+        let line = String::from_utf8_lossy(&line);
+        let line = line.trim();
+        if line.is_empty() {
+            // Blank lines between messages are harmless.
+            if any {
+                return Ok(Some(length));
+            }
+            continue;
+        }
+        any = true;
+        if let Some((name, value)) = line.split_once(':')
+            && name.trim().eq_ignore_ascii_case("content-length")
+        {
+            length = value.trim().parse().ok();
+        }
+    }
+}
+
+fn parse(body: &[u8]) -> Incoming {
+    let Ok(value) = serde_json::from_slice::<Value>(body) else {
+        return Incoming::Malformed;
+    };
+    // A response reads as a request without a method too, so the method decides.
+    if value.get("method").is_some_and(Value::is_string) {
+        serde_json::from_value(value).map_or(Incoming::Malformed, Incoming::Request)
+    } else {
+        serde_json::from_value(value).map_or(Incoming::Malformed, Incoming::Response)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn kinds(mut wire: &[u8]) -> Vec<String> {
+        let mut kinds = Vec::new();
+        loop {
+            kinds.push(match read(&mut wire) {
+                Incoming::Request(it) => it.method().to_string(),
+                Incoming::Response(it) => format!("answer {}", it.id()),
+                Incoming::Malformed => "malformed".to_string(),
+                Incoming::End => return kinds,
+            });
+        }
+    }
+
+    fn framed(body: &str) -> String {
+        format!("Content-Length: {}\r\n\r\n{body}", body.len())
+    }
+
+    #[test]
+    fn what_follows_a_bad_frame_is_still_read() {
+        let good = framed(r#"{"jsonrpc":"2.0","method":"good"}"#);
+        for bad in [
+            framed("{notjson}"),
+            framed("[]"),
+            framed("{}"),
+            framed(&"[".repeat(5000)),
+            framed("\u{1F50C}"),
+            "Content-Length: many\r\n\r\n".to_string(),
+            "Content-Type: text\r\n\r\n".to_string(),
+        ] {
+            assert_eq!(
+                kinds(format!("{bad}{good}").as_bytes()),
+                ["malformed", "good"],
+                "{bad:.40}"
+            );
+        }
+    }
+
+    #[test]
+    fn headers_may_differ_in_case_and_number() {
+        let wire = "content-length:33\nContent-Type: application/vscode-jsonrpc; charset=utf-8\n\n{\"jsonrpc\":\"2.0\",\"method\":\"good\"}";
+        assert_eq!(kinds(wire.as_bytes()), ["good"]);
+    }
+
+    #[test]
+    fn answers_are_told_from_requests() {
+        let wire = framed(r#"{"jsonrpc":"2.0","id":7,"result":null}"#)
+            + &framed(r#"{"jsonrpc":"2.0","id":"7","method":"m"}"#);
+        assert_eq!(kinds(wire.as_bytes()), ["answer 7", "m"]);
+    }
+
+    #[test]
+    fn a_frame_cut_short_is_the_end() {
+        assert_eq!(
+            kinds(b"Content-Length: 33\r\n\r\n{\"jsonrpc\""),
+            Vec::<String>::new()
+        );
+    }
+}

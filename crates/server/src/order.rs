@@ -1,0 +1,195 @@
+//! The service that sees every message first, in the order of the wire.
+//!
+//! Texts and settings change here and now; a request gets the snapshot that stands at its place in the order. What happens
+//! to it later, and when, can no longer mix up what it sees.
+
+use std::panic::AssertUnwindSafe;
+use std::sync::Arc;
+use std::task::{Context, Poll};
+
+use futures::FutureExt;
+use futures::future::BoxFuture;
+use ide::Snapshot;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use tower::Service;
+use tower_lsp::ExitedError;
+use tower_lsp::jsonrpc::{Error, Request, Response};
+use tower_lsp::lsp_types::*;
+
+use crate::desk::{Desk, name_of};
+use crate::log::log;
+use crate::positions::Ruler;
+use crate::settings;
+
+tokio::task_local! {
+    /// The texts as they stood when the request was read.
+    pub(crate) static SEEN: Snapshot;
+}
+
+/// A service whose messages are called in the order of the wire.
+pub(crate) struct Ordered<S> {
+    inner: S,
+    desk: Arc<Desk>,
+    phase: Phase,
+}
+
+/// How far the conversation has come.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Phase {
+    Silent,
+    Open,
+    ShutDown,
+}
+
+impl<S> Ordered<S> {
+    /// A service around another one.
+    pub(crate) fn new(inner: S, desk: Arc<Desk>) -> Ordered<S> {
+        Ordered {
+            inner,
+            desk,
+            phase: Phase::Silent,
+        }
+    }
+
+    /// What the process ends with if it ends now.
+    pub(crate) fn exit_code(&self) -> i32 {
+        if self.phase == Phase::ShutDown { 0 } else { 1 }
+    }
+
+    /// Follows what a message says about texts and settings; whether that was all there is to it.
+    fn follow(&mut self, method: &str, parameters: &Value) -> bool {
+        match (self.phase, method) {
+            (Phase::Silent, "initialize") => {
+                self.phase = Phase::Open;
+                self.desk.meet(parameters);
+                settings::take(&self.desk, parameters.get("initializationOptions"));
+            }
+            (Phase::Open, "initialized") => self.desk.bell.start(),
+            (Phase::Open, "shutdown") => self.phase = Phase::ShutDown,
+            (
+                _,
+                "textDocument/didOpen"
+                | "textDocument/didChange"
+                | "textDocument/didClose"
+                | "textDocument/didSave",
+            )
+            | (_, "workspace/didChangeWatchedFiles") => {
+                if self.phase == Phase::Open && self.change(method, parameters).is_none() {
+                    log!("ignored {method}");
+                }
+                return true;
+            }
+            _ => {}
+        }
+        false
+    }
+
+    fn change(&self, method: &str, parameters: &Value) -> Option<()> {
+        match method {
+            "textDocument/didOpen" => {
+                let it = read::<DidOpenTextDocumentParams>(parameters)?.text_document;
+                self.desk.change_text(&it.uri, |texts, name| {
+                    texts.open(name, it.version, &it.text)
+                });
+            }
+            "textDocument/didChange" => {
+                let DidChangeTextDocumentParams {
+                    text_document: it,
+                    content_changes,
+                } = read(parameters)?;
+                let mut text = self
+                    .desk
+                    .snapshot()
+                    .view(&name_of(&it.uri))?
+                    .text()
+                    .to_string();
+                let mut caret = 0;
+                for change in content_changes {
+                    caret = self.edit(&mut text, change);
+                }
+                self.desk.change_text(&it.uri, |texts, name| {
+                    texts.change(name, it.version, &text, caret)
+                });
+            }
+            "textDocument/didClose" => {
+                let it = read::<DidCloseTextDocumentParams>(parameters)?;
+                self.desk
+                    .change_text(&it.text_document.uri, |texts, name| texts.close(name));
+            }
+            _ => self.desk.change(|texts| texts.workspace.disk_changed()),
+        }
+        Some(())
+    }
+
+    /// Applies one change to the result of the last one; gives the end of what was inserted.
+    fn edit(&self, text: &mut String, change: TextDocumentContentChangeEvent) -> u32 {
+        let span = match change.range {
+            Some(range) => {
+                let lines = ide::Lines::of(text);
+                Ruler {
+                    text,
+                    lines: &lines,
+                    encoding: self.desk.offers().encoding,
+                }
+                .span(range)
+                .range()
+            }
+            None => 0..text.len(),
+        };
+        if change.range.is_some() {
+            text.replace_range(span.clone(), &change.text);
+            return (span.start + change.text.len()) as u32;
+        }
+        // All of the text: what stands between the common ends was inserted.
+        let kept = text
+            .bytes()
+            .rev()
+            .zip(change.text.bytes().rev())
+            .take_while(|(old, new)| old == new)
+            .count();
+        *text = change.text;
+        (text.len() - kept) as u32
+    }
+}
+
+impl<S> Service<Request> for Ordered<S>
+where
+    S: Service<Request, Response = Option<Response>, Error = ExitedError>,
+    S::Future: Send + 'static,
+{
+    type Response = Option<Response>;
+    type Error = ExitedError;
+    type Future = BoxFuture<'static, Result<Option<Response>, ExitedError>>;
+
+    fn poll_ready(&mut self, context: &mut Context<'_>) -> Poll<Result<(), ExitedError>> {
+        self.inner.poll_ready(context)
+    }
+
+    fn call(&mut self, request: Request) -> Self::Future {
+        if self.follow(request.method(), request.params().unwrap_or(&Value::Null)) {
+            // A notification that was sent as a request all the same is answered, so that no one waits for ever.
+            let answer = request
+                .id()
+                .map(|id| Response::from_error(id.clone(), Error::invalid_request()));
+            return futures::future::ok(answer).boxed();
+        }
+        let (method, id) = (request.method().to_string(), request.id().cloned());
+        let future = SEEN.scope(self.desk.snapshot(), self.inner.call(request));
+        AssertUnwindSafe(future)
+            .catch_unwind()
+            .map(move |result| {
+                result.unwrap_or_else(|_| {
+                    log!("{method} panicked");
+                    Ok(id.map(|id| Response::from_error(id, Error::internal_error())))
+                })
+            })
+            .boxed()
+    }
+}
+
+fn read<T: DeserializeOwned>(parameters: &Value) -> Option<T> {
+    serde_json::from_value(parameters.clone())
+        .inspect_err(|error| log!("{error}"))
+        .ok()
+}

@@ -1,0 +1,126 @@
+//! Findings as diagnostics: sent, or asked for.
+
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::time::{Duration, Instant};
+
+use checks::{Finding, Severity};
+use ide::{Document, View};
+use tower_lsp::jsonrpc::Result;
+use tower_lsp::lsp_types::*;
+
+use crate::desk::Desk;
+use crate::requests::{location, ruler, seen, work};
+
+/// How long a line that is being written stays without a finding that only says that it is not finished.
+const PATIENCE: Duration = Duration::from_millis(500);
+
+/// A text's diagnostics. Where some wait for their line to be finished, the text is checked again in time.
+pub(crate) fn list(desk: &Desk, view: &View) -> Vec<Diagnostic> {
+    let typing = typing(view.document());
+    let found = ide::diagnostics(view, typing.map(|it| it.0));
+    if let Some((_, until)) = typing
+        && found.waiting
+    {
+        desk.bell.wait_for(&view.document().name, until);
+    }
+    found
+        .shown
+        .into_iter()
+        .map(|finding| diagnostic(desk, view, finding))
+        .collect()
+}
+
+/// Said in place of findings where checking failed.
+pub(crate) fn broken_off() -> Diagnostic {
+    Diagnostic {
+        severity: Some(DiagnosticSeverity::WARNING),
+        source: Some("ampersum".to_string()),
+        message: "the check of this text broke off: this is a fault of the tool, and what it would have found is not known"
+            .to_string(),
+        ..Diagnostic::default()
+    }
+}
+
+/// One finding as a diagnostic.
+pub(crate) fn diagnostic(desk: &Desk, view: &View, finding: &Finding) -> Diagnostic {
+    let offers = desk.offers();
+    let related = finding.related.iter().filter_map(|it| {
+        Some(DiagnosticRelatedInformation {
+            location: location(desk, view, it.place)?,
+            message: it.message.clone(),
+        })
+    });
+    let mut message = finding.message.clone();
+    if !finding.help.is_empty() {
+        message = format!("{message}\n{}", finding.help);
+    }
+    Diagnostic {
+        range: ruler(view, offers.encoding).range(finding.place.span),
+        severity: Some(match finding.severity {
+            Severity::Error => DiagnosticSeverity::ERROR,
+            Severity::Warning => DiagnosticSeverity::WARNING,
+            Severity::Hint => DiagnosticSeverity::HINT,
+        }),
+        code: Some(NumberOrString::String(finding.rule.to_string())),
+        source: Some("ampersum".to_string()),
+        message,
+        related_information: (offers.related_information && !finding.related.is_empty())
+            .then(|| related.collect()),
+        tags: (offers.diagnostic_unnecessary && finding.unnecessary)
+            .then(|| vec![DiagnosticTag::UNNECESSARY]),
+        ..Diagnostic::default()
+    }
+}
+
+/// The diagnostics that a client asks for.
+pub(crate) async fn pull(
+    desk: &std::sync::Arc<Desk>,
+    parameters: DocumentDiagnosticParams,
+) -> Result<DocumentDiagnosticReportResult> {
+    let snapshot = seen();
+    let view = snapshot
+        .view(&crate::desk::name_of(&parameters.text_document.uri))
+        .cloned();
+    let desk = desk.clone();
+    let items = work(move |stop| match view {
+        Some(view) => match view.prepare(stop) {
+            Ok(()) => list(&desk, &view),
+            Err(ide::Stopped) => Vec::new(),
+        },
+        None => Vec::new(),
+    })
+    .await?;
+    let result_id = result_id(&items);
+    let full = || FullDocumentDiagnosticReport {
+        result_id: Some(result_id.clone()),
+        items,
+    };
+    let report = if parameters.previous_result_id.as_ref() == Some(&result_id) {
+        DocumentDiagnosticReport::Unchanged(RelatedUnchangedDocumentDiagnosticReport {
+            related_documents: None,
+            unchanged_document_diagnostic_report: UnchangedDocumentDiagnosticReport { result_id },
+        })
+    } else {
+        DocumentDiagnosticReport::Full(RelatedFullDocumentDiagnosticReport {
+            related_documents: None,
+            full_document_diagnostic_report: full(),
+        })
+    };
+    Ok(report.into())
+}
+
+/// Equal exactly where the diagnostics are.
+fn result_id(items: &[Diagnostic]) -> String {
+    let mut hasher = DefaultHasher::new();
+    serde_json::to_string(items)
+        .unwrap_or_default()
+        .hash(&mut hasher);
+    format!("{:016x}", hasher.finish())
+}
+
+/// The line that is being written, and until when it counts as such.
+fn typing(document: &Document) -> Option<(u32, Instant)> {
+    let typing = document.typing?;
+    let until = typing.at + PATIENCE;
+    (Instant::now() < until).then_some((typing.line, until))
+}
