@@ -1,0 +1,142 @@
+//! What the things of a circuit are called in a sentence, and where their words stand.
+
+use circuit::{Carrier, Circuit, ElementKind, GROUND, NodeId};
+use syntax::{Number, Place};
+
+use crate::notation;
+
+/// `R1`, `probe`, `A1`.
+pub fn carrier(circuit: &Circuit, carrier: Carrier) -> &str {
+    match carrier {
+        Carrier::Element(id) => &circuit.elements[id.index()].name,
+        Carrier::Source(id) => &circuit.sources[id.index()].name,
+        Carrier::Opamp(id) => &circuit.opamps[id.index()].name,
+    }
+}
+
+/// From its name to its value; of an op-amp the whole statement.
+pub fn carrier_place(circuit: &Circuit, carrier: Carrier) -> Place {
+    match carrier {
+        Carrier::Element(id) => circuit.elements[id.index()].place,
+        Carrier::Source(id) => circuit.sources[id.index()].place,
+        Carrier::Opamp(id) => circuit.opamps[id.index()].place,
+    }
+}
+
+/// Its name alone.
+pub fn carrier_name_place(circuit: &Circuit, carrier: Carrier) -> Place {
+    match carrier {
+        Carrier::Element(id) => circuit.elements[id.index()].name_place,
+        Carrier::Source(id) => circuit.sources[id.index()].name_place,
+        Carrier::Opamp(id) => circuit.opamps[id.index()].name_place,
+    }
+}
+
+/// The two ends: of an element left and right, of a source as its statement says them, of an op-amp output and ground.
+pub fn carrier_ends(circuit: &Circuit, carrier: Carrier) -> [NodeId; 2] {
+    match carrier {
+        Carrier::Element(id) => circuit.elements[id.index()].ends,
+        Carrier::Source(id) => match circuit.sources[id.index()].kind {
+            circuit::SourceKind::Voltage { plus, minus } => [plus, minus],
+            circuit::SourceKind::Current { from, into } => [from, into],
+        },
+        Carrier::Opamp(id) => [circuit.opamps[id.index()].drives, GROUND],
+    }
+}
+
+/// "the resistor `R1`", "the source `probe`", "the op-amp `A1`".
+pub fn the(circuit: &Circuit, it: Carrier) -> String {
+    let noun = match it {
+        Carrier::Element(id) => element_noun(circuit.elements[id.index()].kind),
+        Carrier::Source(_) => "source",
+        Carrier::Opamp(_) => "op-amp",
+    };
+    format!("the {noun} `{}`", carrier(circuit, it))
+}
+
+/// "resistor", "capacitor", "inductor", "closed switch".
+pub fn element_noun(kind: ElementKind) -> &'static str {
+    match kind {
+        ElementKind::Resistor => "resistor",
+        ElementKind::Capacitor => "capacitor",
+        ElementKind::Inductor => "inductor",
+        ElementKind::Wire => "closed switch",
+    }
+}
+
+/// The unit of an element's value.
+pub fn element_dimension(kind: ElementKind) -> syntax::Dimension {
+    match kind {
+        ElementKind::Resistor | ElementKind::Wire => notation::OHM,
+        ElementKind::Capacitor => notation::FARAD,
+        ElementKind::Inductor => notation::HENRY,
+    }
+}
+
+/// "`sum`", "ground"; of a node without a name "`R1..R2`".
+pub fn node(circuit: &Circuit, node: NodeId) -> String {
+    match node {
+        GROUND => "ground".into(),
+        _ => format!("`{}`", circuit.node_name(node)),
+    }
+}
+
+/// "`a`", "`a` and `b`", "`a`, `b` and `c`".
+pub fn list<T: AsRef<str>>(items: impl IntoIterator<Item = T>) -> String {
+    let items: Vec<T> = items.into_iter().collect();
+    match items.as_slice() {
+        [] => String::new(),
+        [one] => one.as_ref().into(),
+        [init @ .., last] => {
+            let init: Vec<&str> = init.iter().map(AsRef::as_ref).collect();
+            format!("{} and {}", init.join(", "), last.as_ref())
+        }
+    }
+}
+
+/// The names of these nodes as a list.
+pub fn nodes(circuit: &Circuit, nodes: impl IntoIterator<Item = NodeId>) -> String {
+    list(nodes.into_iter().map(|it| node(circuit, it)))
+}
+
+/// The names of these parts as a list, each in backticks.
+pub fn carriers(circuit: &Circuit, carriers: impl IntoIterator<Item = Carrier>) -> String {
+    list(
+        carriers
+            .into_iter()
+            .map(|it| format!("`{}`", carrier(circuit, it))),
+    )
+}
+
+/// With its first letter large.
+pub fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
+}
+
+/// Whether a number is exactly zero.
+pub fn is_zero(number: &Number) -> bool {
+    match number {
+        Number::Exact(exact) => exact.is_zero(),
+        Number::Rounded(value) => *value == 0.0,
+    }
+}
+
+/// Whether a number is below zero.
+pub fn is_negative(number: &Number) -> bool {
+    match number {
+        Number::Exact(exact) => *exact < syntax::Ratio::ZERO,
+        Number::Rounded(value) => *value < 0.0,
+    }
+}
+
+/// A number with its sign turned.
+pub fn negated(number: &Number) -> Number {
+    match number {
+        Number::Exact(exact) => Number::Exact(-exact.clone()),
+        Number::Rounded(value) => Number::Rounded(-value),
+    }
+}
