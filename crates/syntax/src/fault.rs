@@ -49,11 +49,11 @@ pub enum FaultKind {
     PathEnds,
     /// An element without a value.
     ElementValue,
-    /// Something else was expected here: what, in words of the trade, with an example ("a value", "such as `1.2 V`").
+    /// Something else was expected here: "here a value was expected, such as `1.2 V`".
     Expected {
-        /// What.
+        /// What, in words of the trade: "a value". A word or sign of the language stands in backticks: "`into`".
         what: &'static str,
-        /// Such as.
+        /// An example, without backticks: "1.2 V".
         example: &'static str,
     },
     /// The line is complete before this.
@@ -68,7 +68,7 @@ pub enum FaultKind {
     MissingEnd(Option<crate::BodyKind>),
     /// A statement that stands in the wrong body.
     WrongPlace {
-        /// Where it would stand: "a circuit".
+        /// Where it would stand, after "stands in": "a circuit", "a part", "the first line", "the lines before the first circuit".
         belongs: &'static str,
     },
     /// `ampersum 9`
@@ -94,6 +94,8 @@ pub enum Limit {
     Power,
     /// 64 brackets deep.
     Brackets,
+    /// 1,000 signs `+ - * / ^` around one operand: so deep trees nest at most.
+    Signs,
 }
 
 impl FaultKind {
@@ -119,6 +121,49 @@ impl FaultKind {
             FaultKind::WrongPlace { .. } => "wrong_place",
             FaultKind::NewerVersion => "newer_version",
             FaultKind::TooBig(_) => "too_big",
+        }
+    }
+}
+
+impl Fault {
+    /// A fault at a word, in a finished line, without ways out.
+    pub fn new(span: Span, kind: FaultKind) -> Fault {
+        Fault {
+            span,
+            kind,
+            unfinished: false,
+            fixes: Vec::new(),
+        }
+    }
+
+    /// The same in a line that is only unfinished, where `unfinished` holds.
+    pub fn unfinished(self, unfinished: bool) -> Fault {
+        Fault { unfinished, ..self }
+    }
+
+    /// The same with one more way out.
+    pub fn fix(mut self, fix: Fix) -> Fault {
+        self.fixes.push(fix);
+        self
+    }
+}
+
+impl Fix {
+    /// A way out in which the meaning cannot be other.
+    pub fn safe(title: impl Into<String>, edits: Vec<TextEdit>) -> Fix {
+        Fix {
+            title: title.into(),
+            safe: true,
+            edits,
+        }
+    }
+
+    /// A way out that is likely meant.
+    pub fn likely(title: impl Into<String>, edits: Vec<TextEdit>) -> Fix {
+        Fix {
+            title: title.into(),
+            safe: false,
+            edits,
         }
     }
 }

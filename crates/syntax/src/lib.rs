@@ -1,16 +1,25 @@
 //! The text of Ampersum: tokens, statements, quantities, a span on everything, typed faults. It knows no circuits.
+//!
+//! A text is cut into tokens and statements ([`parse`] begins with that), each statement is read alone by the grammar, and
+//! only where one fails it is diagnosed by hand. Quantities stay spans until [`quantity::read`] reads them.
 
+mod diagnose;
 mod fault;
+mod grammar;
+mod kind;
+mod lexer;
+mod limits;
+mod names;
+mod number;
+mod parse;
 pub mod quantity;
 mod span;
 mod tree;
+mod units;
 
 pub use fault::*;
+pub use names::{normal, spelled};
+pub use parse::parse;
 pub use quantity::{Dimension, Form, Number, Quantity, Ratio};
 pub use span::*;
 pub use tree::*;
-
-/// Reads a text. Never fails: what could not be read is a fault and a [`StatementKind::Broken`].
-pub fn parse(_text: &str) -> Tree {
-    Tree::default()
-}

@@ -14,17 +14,26 @@ pub struct Span {
 impl Span {
     /// The span of these byte offsets.
     pub fn new(start: usize, end: usize) -> Span {
-        Span { start: start as u32, end: end as u32 }
+        Span {
+            start: start as u32,
+            end: end as u32,
+        }
     }
 
     /// The empty span at one offset.
     pub fn at(offset: u32) -> Span {
-        Span { start: offset, end: offset }
+        Span {
+            start: offset,
+            end: offset,
+        }
     }
 
     /// The smallest span that covers both.
     pub fn to(self, other: Span) -> Span {
-        Span { start: self.start.min(other.start), end: self.end.max(other.end) }
+        Span {
+            start: self.start.min(other.start),
+            end: self.end.max(other.end),
+        }
     }
 
     /// Whether the caret at `offset` touches this span (both ends count, as in an editor).

@@ -1,0 +1,127 @@
+//! The limits of the language on one statement, checked before anything recurses.
+
+use crate::lexer::{Tok, Token};
+use crate::{FaultKind, Limit, Span, quantity};
+
+/// The most bytes of a file.
+pub(crate) const FILE: usize = 16 << 20;
+const LINE: usize = 10_000;
+const NAME: usize = 64;
+const BRACKETS: usize = 64;
+const POWER: u32 = 32;
+const SIGNS: u32 = 1_000;
+
+/// The first limit that a statement exceeds, and where.
+pub(crate) fn exceeded(text: &str, tokens: &[Token]) -> Option<(Span, Limit)> {
+    too_long_a_line(text, tokens).or_else(|| {
+        let mut depth = Depth::default();
+        tokens.iter().enumerate().find_map(|(at, (tok, span))| {
+            let before = &tokens[..at];
+            let limit = depth
+                .step(*tok)
+                .or_else(|| too_big(text, *tok, *span, before))?;
+            Some((*span, limit))
+        })
+    })
+}
+
+/// The first token that ends beyond the longest line.
+fn too_long_a_line(text: &str, tokens: &[Token]) -> Option<(Span, Limit)> {
+    let (first, last) = (tokens.first()?.1, tokens.last()?.1);
+    if (last.end - first.start) as usize + indent(text, first) <= LINE {
+        return None;
+    }
+    let mut line_start = first.start as usize - indent(text, first);
+    let mut line_end = line_start;
+    for (_, span) in tokens {
+        let (start, end) = (span.start as usize, span.end as usize);
+        if let Some(feed) = text[line_end..start].rfind('\n') {
+            line_start = line_end + feed + 1;
+        }
+        line_end = end;
+        if end - line_start > LINE && text[line_start..end].chars().count() > LINE {
+            return Some((*span, Limit::Line));
+        }
+    }
+    None
+}
+
+/// Bytes between the start of the line and this token.
+fn indent(text: &str, token: Span) -> usize {
+    let before = &text[..token.start as usize];
+    before.len() - before.rfind('\n').map_or(0, |at| at + 1)
+}
+
+fn too_big(text: &str, tok: Tok, span: Span, before: &[Token]) -> Option<Limit> {
+    let length = (span.end - span.start) as usize;
+    match tok {
+        Tok::Whole if matches!(before.last(), Some((Tok::Caret, _))) => exponent(text, span),
+        Tok::Whole
+            if matches!(before.last(), Some((Tok::Minus, _)))
+                && matches!(before.iter().rev().nth(1), Some((Tok::Caret, _))) =>
+        {
+            exponent(text, span)
+        }
+        _ if tok == Tok::Decibel
+            || tok.is_quantity() && (length > 30 || span.of(text).contains('e')) =>
+        {
+            match quantity::read(text, span) {
+                Err(FaultKind::TooBig(limit)) => Some(limit),
+                _ => None,
+            }
+        }
+        _ if tok.is_ref() && length > NAME => span
+            .of(text)
+            .split('.')
+            .any(|name| name.chars().count() > NAME)
+            .then_some(Limit::Name),
+        _ => None,
+    }
+}
+
+fn exponent(text: &str, span: Span) -> Option<Limit> {
+    match span.of(text).parse::<u32>() {
+        Ok(power) if power <= POWER => None,
+        _ => Some(Limit::Power),
+    }
+}
+
+/// How deep the expression at hand nests: brackets, and how many signs stand around one operand at most.
+#[derive(Default)]
+struct Depth {
+    /// Signs on each open level but the innermost.
+    outer: Vec<u32>,
+    /// Their sum.
+    total: u32,
+    /// Signs on the innermost level since its last comma.
+    here: u32,
+}
+
+impl Depth {
+    fn step(&mut self, tok: Tok) -> Option<Limit> {
+        match tok {
+            Tok::Open | Tok::Call => {
+                self.outer.push(self.here);
+                self.total += std::mem::take(&mut self.here);
+                if self.outer.len() > BRACKETS {
+                    return Some(Limit::Brackets);
+                }
+            }
+            Tok::Close => {
+                if let Some(outer) = self.outer.pop() {
+                    self.here = outer;
+                    self.total -= outer;
+                }
+            }
+            Tok::Comma => self.here = 0,
+            Tok::Plus | Tok::Minus | Tok::Star | Tok::Slash | Tok::Caret => {
+                self.here += 1;
+                if self.total + self.here > SIGNS {
+                    return Some(Limit::Signs);
+                }
+            }
+            _ => {}
+        }
+        None
+    }
+}

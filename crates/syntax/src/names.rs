@@ -1,0 +1,96 @@
+//! How names compare, and which one was perhaps meant.
+
+use std::borrow::Cow;
+
+use unicode_normalization::{IsNormalized, UnicodeNormalization, is_nfkc_quick};
+
+/// The form in which names compare: NFKC, so that µ is μ.
+pub fn normal(name: &str) -> Cow<'_, str> {
+    if name.is_ascii() || is_nfkc_quick(name.chars()) == IsNormalized::Yes {
+        Cow::Borrowed(name)
+    } else {
+        Cow::Owned(name.nfkc().collect())
+    }
+}
+
+/// The word that `wrong` was perhaps meant for: the nearest, within two letters added, left out, changed or swapped (one
+/// in words of two to four letters, none in a single letter). Of equally near ones the first.
+pub fn spelled<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Option<&'w str> {
+    let mut nearest = None;
+    let wrong = wrong.chars().collect::<Vec<_>>();
+    if wrong.len() > 64 {
+        return None;
+    }
+    for word in words {
+        let letters = word.chars().collect::<Vec<_>>();
+        let most = match letters.len().min(wrong.len()) {
+            0 | 1 => 0,
+            2..=4 => 1,
+            _ => 2,
+        };
+        let most = nearest.map_or(most, |(distance, _)| most.min(distance));
+        if letters.len().abs_diff(wrong.len()) > most {
+            continue;
+        }
+        let distance = distance(&letters, &wrong);
+        if distance <= most && nearest.is_none_or(|(least, _)| distance < least) {
+            nearest = Some((distance, word));
+        }
+    }
+    nearest.map(|(_, word)| word)
+}
+
+/// How many letters must be added, left out, changed or swapped with their neighbour (optimal string alignment); a
+/// change of case alone counts as one in all.
+fn distance(a: &[char], b: &[char]) -> usize {
+    if a != b && a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.eq_ignore_ascii_case(b)) {
+        return 1;
+    }
+    let mut before = vec![0; b.len() + 1];
+    let mut last: Vec<usize> = (0..=b.len()).collect();
+    for i in 1..=a.len() {
+        let mut row = vec![i; b.len() + 1];
+        for j in 1..=b.len() {
+            let change = usize::from(a[i - 1] != b[j - 1]);
+            row[j] = (last[j] + 1).min(row[j - 1] + 1).min(last[j - 1] + change);
+            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
+                row[j] = row[j].min(before[j - 2] + 1);
+            }
+        }
+        before = std::mem::replace(&mut last, row);
+    }
+    last[b.len()]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_word_is_found() {
+        let words = ["expect", "opamp", "let", "out", "sum", "n1"];
+        let cases = [
+            ("expct", Some("expect")),
+            ("epxetc", Some("expect")),
+            ("opmap", Some("opamp")),
+            ("OPAMP", Some("opamp")),
+            ("uot", Some("out")),
+            ("sun", Some("sum")),
+            ("n2", Some("n1")),
+            ("lift", None),
+            ("x", None),
+            ("respect", Some("expect")),
+            ("suspected", None),
+        ];
+        for (wrong, meant) in cases {
+            assert_eq!(spelled(words, wrong), meant, "{wrong}");
+        }
+    }
+
+    #[test]
+    fn names_compare_after_nfkc() {
+        assert_eq!(normal("µ1"), normal("μ1"));
+        assert_eq!(normal("\u{2126}"), normal("\u{3A9}"));
+        assert_ne!(normal("R1"), normal("r1"));
+    }
+}
