@@ -3,12 +3,14 @@
 //! A text is cut into tokens and statements ([`parse`] begins with that), each statement is read alone by the grammar, and
 //! only where one fails it is diagnosed by hand. Quantities stay spans until [`quantity::read`] reads them.
 
+mod classes;
 mod diagnose;
 mod fault;
 mod grammar;
 mod kind;
 mod lexer;
 mod limits;
+mod line_index;
 mod names;
 mod number;
 mod parse;
@@ -16,10 +18,14 @@ pub mod quantity;
 mod span;
 mod tree;
 mod units;
+mod walk;
 
+pub use classes::{CLAUSES, ClassedToken, DEVICES, TokenClass, tokens};
 pub use fault::*;
+pub use line_index::{Encoding, LineIndex, Position};
 pub use names::{normal, spelled};
 pub use parse::parse;
 pub use quantity::{Dimension, Form, Number, Quantity, Ratio};
 pub use span::*;
 pub use tree::*;
+pub use walk::NameRole;
