@@ -106,6 +106,13 @@ pub enum FaultKind {
         /// It uses the file that uses it.
         ring: bool,
     },
+    /// Something else was expected here: what, and an example.
+    Expected {
+        /// What: "a node", "a value".
+        what: &'static str,
+        /// Such as.
+        example: &'static str,
+    },
     /// Beyond a limit: which.
     TooBig(&'static str),
 }
@@ -132,7 +139,23 @@ impl FaultKind {
             FaultKind::StartNowhere => "start_nowhere",
             FaultKind::WhichSource => "which_source",
             FaultKind::UseFile { .. } => "use_file",
+            FaultKind::Expected { .. } => "expected",
             FaultKind::TooBig(_) => "too_big",
+        }
+    }
+}
+
+impl Fault {
+    /// A fault without related places and fixes.
+    pub fn new(place: Place, kind: FaultKind) -> Fault {
+        Fault {
+            place,
+            kind,
+            subjects: Vec::new(),
+            related: Vec::new(),
+            fixes: Vec::new(),
+            circuit: None,
+            unfinished: false,
         }
     }
 }

@@ -1,14 +1,29 @@
 //! From trees to circuits: names, `let` arithmetic with dimensions over exact rationals, parts, nodes with and without a
-//! name, and the place in the text that each thing came from. It does not know how anything is solved.
+//! name, blocks expanded in place, and the place in the text that each thing came from. It does not know how anything is
+//! solved.
+//!
+//! Data walks through the modules in this order: [`files`] (the file asked for and those it uses), [`build`] (each circuit
+//! in passes), [`declare`] (names and nodes), [`formula`] (expressions), [`values`] (elements, sources, op-amps), [`claims`].
+//! [`model`] is what comes out.
 
 use std::sync::Arc;
 
+mod build;
+mod claims;
+mod declare;
 mod fault;
+mod files;
+mod formula;
 mod model;
+mod parts;
+mod scope;
+pub mod series;
+mod values;
 
+pub use build::build;
 pub use fault::*;
 pub use model::*;
-use syntax::{Dimension, Number, Tree};
+use syntax::{Dimension, Number, Place, Tree};
 
 /// What an expression came to.
 #[derive(Clone, PartialEq, Debug)]
@@ -28,6 +43,8 @@ pub struct Book {
     pub circuits: Vec<Circuit>,
     /// Parts of all files.
     pub parts: Vec<Part>,
+    /// Blocks of all files.
+    pub blocks: Vec<Block>,
     /// Faults of naming and values (those of reading stand in each file's tree), in the order of the text.
     pub faults: Vec<Fault>,
 }
@@ -43,9 +60,31 @@ pub struct File {
     pub tree: Arc<Tree>,
 }
 
-/// Builds every circuit of a text. `path` names the file (and a circuit without a name); `read` gives the text behind
-/// another file's path, or `None`.
-pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Arc<str>>) -> Book {
-    let _ = (path, text, read);
-    Book::default()
+/// A block's name.
+#[derive(Clone, Debug)]
+pub struct Block {
+    /// The name.
+    pub name: String,
+    /// Where it stands.
+    pub place: Place,
+    /// Every place that names it.
+    pub uses: Vec<Place>,
+}
+
+impl Book {
+    /// The text of a place.
+    pub fn text(&self, place: Place) -> &str {
+        self.files.get(place.file.0 as usize).map_or("", |it| place.span.of(&it.text))
+    }
+
+    /// The circuit, by its index, whose stretch of the first file holds this offset.
+    pub fn circuit_at(&self, offset: u32) -> Option<usize> {
+        self.circuits.iter().position(|it| it.extent.span.start <= offset && offset < it.extent.span.end.max(1))
+    }
+}
+
+/// The line of an offset, from 1.
+fn line_of(text: &str, offset: u32) -> u32 {
+    let before = text.get(..offset as usize).unwrap_or(text);
+    1 + before.bytes().filter(|it| *it == b'\n').count() as u32
 }

@@ -6,7 +6,7 @@
 
 use std::collections::HashSet;
 
-use syntax::{Number, Place, Ratio, WaveShape};
+use syntax::{Number, Place, WaveShape};
 
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident)*) => {$(
@@ -42,7 +42,7 @@ ids! {
 pub const GROUND: NodeId = NodeId(0);
 
 /// One circuit.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Circuit {
     /// Its name.
     pub name: String,
@@ -50,6 +50,8 @@ pub struct Circuit {
     pub title: Option<String>,
     /// Where the name stands (the empty span at the start of a file without `circuit`).
     pub place: Place,
+    /// Its stretch of the file: from its head to the next circuit or the end.
+    pub extent: Place,
     /// Ground first, then by first appearance in the text.
     pub nodes: Vec<Node>,
     /// In the order of the text.
@@ -352,6 +354,8 @@ pub enum ClaimKind {
         left: Formula,
         /// Right side.
         right: Formula,
+        /// The dimension of both.
+        dimension: syntax::Dimension,
         /// A time or a frequency: `None` in the steady state.
         at: Option<When>,
         /// What is allowed between them.
@@ -375,8 +379,10 @@ pub enum When {
 /// What a claim allows.
 #[derive(Clone, Debug)]
 pub enum Within {
-    /// This share of the right side (default 0.1 %; where that is zero 1 uV, 1 nA, else 1e-9).
-    Ratio(Ratio),
+    /// Nothing is said: 0.1 % of the right side; where that is zero 1 uV, 1 nA, else 1e-9 of the base unit.
+    Usual,
+    /// This share of the right side.
+    Ratio(Number),
     /// This amount, in the base unit.
     Amount(Number),
 }

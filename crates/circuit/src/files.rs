@@ -1,0 +1,265 @@
+//! The files of a book: the one asked for and those it uses, each read once; which parts and blocks each file sees.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use syntax::{BodyKind, FileId, Place, Span, StatementId, StatementKind, Tree, normal};
+
+use crate::{Fault, FaultKind, File, PartId, line_of};
+
+/// How many files may use each other in a row.
+const USE_DEPTH: usize = 32;
+
+/// A block's definition: its file, its body there.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) struct BlockRef {
+    pub file: FileId,
+    pub body: usize,
+}
+
+/// What one file sees of parts and blocks: its own and those of the files it names in `use`.
+#[derive(Default, Debug)]
+pub(crate) struct Shelf {
+    pub parts: HashMap<String, PartId>,
+    pub blocks: HashMap<String, BlockRef>,
+    /// Names on broken lines and in files that could not be read: perhaps parts or blocks.
+    pub incomplete: bool,
+}
+
+/// A part's body, by its `PartId`'s index.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct PartRef {
+    pub file: FileId,
+    pub body: usize,
+}
+
+/// All files with their shelves (same index) and all parts.
+#[derive(Default, Debug)]
+pub(crate) struct Library {
+    pub files: Vec<File>,
+    pub shelves: Vec<Shelf>,
+    pub parts: Vec<PartRef>,
+    pub blocks: Vec<BlockRef>,
+}
+
+type Read<'r> = &'r mut dyn FnMut(&str) -> Option<Arc<str>>;
+
+/// Reads `text` and everything it uses.
+pub(crate) fn load(path: &str, text: Arc<str>, read: Read, faults: &mut Vec<Fault>) -> Library {
+    let mut loader = Loader { read, library: Library::default(), trail: Vec::new(), by_path: HashMap::new(), faults };
+    loader.file(normalised(path), text);
+    loader.library
+}
+
+struct Loader<'r> {
+    read: Read<'r>,
+    library: Library,
+    /// The files that are being read, outermost first.
+    trail: Vec<String>,
+    by_path: HashMap<String, FileId>,
+    faults: &'r mut Vec<Fault>,
+}
+
+impl Loader<'_> {
+    fn file(&mut self, path: String, text: Arc<str>) -> FileId {
+        let tree = Arc::new(syntax::parse(&text));
+        let id = FileId(self.library.files.len() as u32);
+        self.library.files.push(File { path: path.clone(), text: text.clone(), tree: tree.clone() });
+        self.library.shelves.push(Shelf::default());
+        self.by_path.insert(path.clone(), id);
+        self.trail.push(path);
+        self.own(id, &tree, &text);
+        for statement in &tree.statements {
+            if let StatementKind::Use(name) = statement.kind {
+                self.used(id, name, &text);
+            }
+        }
+        self.trail.pop();
+        id
+    }
+
+    /// Puts a file's own parts and blocks on its shelf.
+    fn own(&mut self, file: FileId, tree: &Tree, text: &str) {
+        for (body, it) in tree.bodies.iter().enumerate() {
+            let head = &tree.statements[it.head.0 as usize];
+            match (&head.kind, it.kind) {
+                (StatementKind::Part(name), _) => {
+                    let id = PartId(self.library.parts.len() as u32);
+                    self.library.parts.push(PartRef { file, body });
+                    self.put(file, *name, text, "a part", |shelf, key| match shelf.parts.entry(key) {
+                        std::collections::hash_map::Entry::Vacant(slot) => {
+                            slot.insert(id);
+                            true
+                        }
+                        _ => false,
+                    });
+                }
+                (StatementKind::Block { name, .. }, _) => {
+                    let block = BlockRef { file, body };
+                    self.library.blocks.push(block);
+                    self.put(file, *name, text, "a block", |shelf, key| match shelf.blocks.entry(key) {
+                        std::collections::hash_map::Entry::Vacant(slot) => {
+                            slot.insert(block);
+                            true
+                        }
+                        _ => false,
+                    });
+                }
+                (StatementKind::Broken(_), BodyKind::Part | BodyKind::Block) => {
+                    self.library.shelves[file.0 as usize].incomplete = true;
+                }
+                _ => {}
+            }
+        }
+    }
+
+    fn put(
+        &mut self,
+        file: FileId,
+        name: Span,
+        text: &str,
+        is: &'static str,
+        insert: impl FnOnce(&mut Shelf, String) -> bool,
+    ) {
+        let key = normal(name.of(text)).into_owned();
+        let reserved = matches!(key.as_str(), "ground" | "end") || (is == "a part" && key == "ideal");
+        if reserved || !insert(&mut self.library.shelves[file.0 as usize], key.clone()) {
+            let kind = FaultKind::NameTaken { name: key, is: if reserved { "reserved" } else { is }, line: None };
+            self.faults.push(Fault::new(Place { file, span: name }, kind));
+        }
+    }
+
+    fn used(&mut self, user: FileId, name: Span, text: &str) {
+        let place = Place { file: user, span: name };
+        let written = name.of(text).trim_matches('"');
+        let from = self.library.files[user.0 as usize].path.clone();
+        let path = beside(&from, written);
+        let mut fail = |library: &mut Library, kind| {
+            library.shelves[user.0 as usize].incomplete = true;
+            self.faults.push(Fault::new(place, kind));
+        };
+        if self.trail.contains(&path) {
+            return fail(&mut self.library, FaultKind::UseFile { ring: true });
+        }
+        if self.trail.len() > USE_DEPTH {
+            return fail(&mut self.library, FaultKind::TooBig("32 files that use each other"));
+        }
+        let id = match self.by_path.get(&path) {
+            Some(id) => *id,
+            None => match (self.read)(&path) {
+                Some(text) => self.file(path, text),
+                None => return fail(&mut self.library, FaultKind::UseFile { ring: false }),
+            },
+        };
+        // What the used file defines itself, not what it uses in turn.
+        let given = &self.library.files[id.0 as usize];
+        let own = |place: FileId| place == id;
+        let parts: Vec<_> = self.library.shelves[id.0 as usize]
+            .parts
+            .iter()
+            .filter(|(_, part)| own(self.library.parts[part.index()].file))
+            .map(|(key, part)| (key.clone(), *part))
+            .collect();
+        let blocks: Vec<_> = self.library.shelves[id.0 as usize]
+            .blocks
+            .iter()
+            .filter(|(_, block)| own(block.file))
+            .map(|(key, block)| (key.clone(), *block))
+            .collect();
+        let broken = given.tree.faults.iter().any(|_| true);
+        let shelf = &mut self.library.shelves[user.0 as usize];
+        shelf.incomplete |= broken;
+        let mut taken = Vec::new();
+        for (key, part) in parts {
+            if *shelf.parts.entry(key.clone()).or_insert(part) != part {
+                taken.push((key, "a part"));
+            }
+        }
+        for (key, block) in blocks {
+            if *shelf.blocks.entry(key.clone()).or_insert(block) != block {
+                taken.push((key, "a block"));
+            }
+        }
+        taken.sort();
+        for (name, is) in taken.into_iter().take(1) {
+            self.faults.push(Fault::new(place, FaultKind::NameTaken { name, is, line: None }));
+        }
+    }
+}
+
+impl Library {
+    pub fn text(&self, file: FileId) -> &str {
+        &self.files[file.0 as usize].text
+    }
+
+    pub fn tree(&self, file: FileId) -> &Tree {
+        &self.files[file.0 as usize].tree
+    }
+
+    pub fn shelf(&self, file: FileId) -> &Shelf {
+        &self.shelves[file.0 as usize]
+    }
+
+    /// The line of a place, from 1.
+    pub fn line(&self, place: Place) -> u32 {
+        line_of(self.text(place.file), place.span.start)
+    }
+
+    /// The statements of a file that stand in no body (`use` and the like among them), heads of bodies left out.
+    pub fn loose(&self, file: FileId) -> Vec<StatementId> {
+        let tree = self.tree(file);
+        let mut inside = vec![false; tree.statements.len()];
+        for body in &tree.bodies {
+            let mut mark = |id: StatementId| inside[id.0 as usize] = true;
+            if body.kind != BodyKind::Work {
+                mark(body.head);
+            }
+            body.inside.iter().copied().for_each(&mut mark);
+            body.end.into_iter().for_each(&mut mark);
+        }
+        (0..tree.statements.len() as u32).map(StatementId).filter(|id| !inside[id.0 as usize]).collect()
+    }
+}
+
+/// The path that `written` names in the file `from`: relative to its folder, without `.` and `..` where they can be taken out.
+fn beside(from: &str, written: &str) -> String {
+    match from.rfind(['/', '\\']) {
+        _ if written.starts_with('/') => normalised(written),
+        Some(cut) => normalised(&format!("{}/{}", &from[..cut], written)),
+        None => normalised(written),
+    }
+}
+
+fn normalised(path: &str) -> String {
+    let mut parts: Vec<&str> = Vec::new();
+    for part in path.split('/') {
+        match part {
+            "." => {}
+            "" if !parts.is_empty() => {}
+            ".." if parts.last().is_some_and(|it| !matches!(*it, "" | "..")) => {
+                parts.pop();
+            }
+            _ => parts.push(part),
+        }
+    }
+    parts.join("/")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn paths_are_relative_to_the_file_that_uses() {
+        for (from, written, expected) in [
+            ("a.amp", "lab.amp", "lab.amp"),
+            ("/x/y/a.amp", "lab.amp", "/x/y/lab.amp"),
+            ("x/a.amp", "../lab.amp", "lab.amp"),
+            ("a.amp", "../lab.amp", "../lab.amp"),
+            ("x/a.amp", "/lab.amp", "/lab.amp"),
+            ("./x/a.amp", "./b/./lab.amp", "x/b/lab.amp"),
+        ] {
+            assert_eq!(beside(from, written), expected, "{from} uses {written}");
+        }
+    }
+}

@@ -1,0 +1,368 @@
+//! Names: what each one is, in a circuit and inside its blocks, and how a mistake in one is told.
+
+use std::collections::{HashMap, HashSet};
+
+use syntax::{FileId, Fix, Name, Place, Span, StatementId, TextEdit, Tree, normal, spelled};
+
+use crate::files::Library;
+use crate::model::*;
+use crate::{Fault, FaultKind, Value};
+
+/// What a name stands for in one frame.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(crate) enum What {
+    Node(NodeId),
+    /// An index into [`Builder::pending`].
+    Element(usize),
+    /// An index into [`Builder::sources`].
+    Source(usize),
+    /// An index into [`Builder::opamps`].
+    Opamp(usize),
+    /// An index into [`Builder::lets`].
+    Let(usize),
+    /// The two halves of a pot in [`Builder::pending`].
+    Pot(usize, usize),
+    /// The frame of a block's inside.
+    Block(usize),
+    /// Something that has neither value nor inside: what ("a diode").
+    Other(&'static str),
+    /// Its own line is wrong, and says so.
+    Broken,
+}
+
+impl What {
+    /// For a sentence: "`R1` is already an element".
+    pub fn noun(self) -> &'static str {
+        match self {
+            What::Node(_) => "a node",
+            What::Element(_) => "an element",
+            What::Source(_) => "a source",
+            What::Opamp(_) => "an op-amp",
+            What::Let(_) => "a `let`",
+            What::Pot(..) => "a pot",
+            What::Block(_) => "a block",
+            What::Other(noun) => noun,
+            What::Broken => "something",
+        }
+    }
+}
+
+/// One set of names: a circuit's, a file's `let`s, or the inside of one block.
+#[derive(Debug)]
+pub(crate) struct Frame {
+    pub file: FileId,
+    /// Before every name in the output: empty, or `F1.`.
+    pub prefix: String,
+    /// The file's `let`s, seen from a circuit or a block.
+    pub outer: Option<usize>,
+    pub names: HashMap<String, (What, Place)>,
+    /// Names on broken lines of this frame.
+    pub perhaps: HashSet<String>,
+    /// Faults here belong to the circuit (else to the file: blocks and file-wide `let`s).
+    pub in_circuit: bool,
+    /// What a block's op-amps use where they name none.
+    pub part: Option<Option<PartId>>,
+    pub supply: Option<Supply>,
+    /// The frame that holds a block's device.
+    pub around: Option<usize>,
+    /// How many blocks stand around it.
+    pub depth: usize,
+    /// The blocks around it, to catch one inside itself.
+    pub trail: Vec<crate::files::BlockRef>,
+}
+
+/// An element whose value is not worked out yet.
+#[derive(Debug)]
+pub(crate) struct Pending<'t> {
+    pub frame: usize,
+    pub name: String,
+    pub maker: Maker<'t>,
+    pub ends: [Option<NodeId>; 2],
+    pub end_places: [Place; 2],
+    pub place: Place,
+    pub name_place: Place,
+    pub description: Option<String>,
+    pub value: Step<Made>,
+}
+
+/// What an element's value is worked out from.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Maker<'t> {
+    Path(&'t syntax::Element),
+    Wire,
+    /// `total`, `at`, and whether it is the half between `from` and the wiper.
+    PotHalf(&'t syntax::Expr, &'t syntax::Expr, bool),
+    Electrolytic(&'t syntax::Expr, Option<&'t syntax::Expr>),
+}
+
+/// A worked-out element.
+#[derive(Clone, Debug)]
+pub(crate) struct Made {
+    pub kind: ElementKind,
+    pub value: Number,
+    /// The value is a plain number of this dimension where an expression reads it.
+    pub tolerance: Option<Number>,
+    pub rating: Option<Number>,
+    pub value_place: Place,
+}
+
+use syntax::Number;
+
+/// How far something is worked out.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Step<T> {
+    Waiting,
+    Busy,
+    /// `None`: wrong, and a fault says why (or its line is broken).
+    Done(Option<T>),
+}
+
+/// A `let` or a block's parameter.
+#[derive(Debug)]
+pub(crate) struct PendingLet<'t> {
+    /// Where its expression's names are looked up.
+    pub frame: usize,
+    pub value: &'t syntax::Expr,
+    pub name: String,
+    pub place: Place,
+    pub uses: Vec<Place>,
+    pub description: Option<String>,
+    pub state: Step<Value>,
+    /// A parameter is no `let` of the circuit.
+    pub parameter: bool,
+}
+
+/// A source or an op-amp whose statement is known and not worked out yet; its id once it is.
+#[derive(Debug)]
+pub(crate) struct PendingDevice<'t, T, Id> {
+    pub frame: usize,
+    pub said: &'t T,
+    pub place: Place,
+    pub description: Option<String>,
+    pub id: Option<Id>,
+}
+
+/// Builds one circuit.
+pub(crate) struct Builder<'t> {
+    pub library: &'t Library,
+    pub parts: &'t mut Vec<Part>,
+    pub circuit: Circuit,
+    /// The circuit's index in the book.
+    pub index: usize,
+    pub frames: Vec<Frame>,
+    pub file_frames: HashMap<FileId, usize>,
+    pub pending: Vec<Pending<'t>>,
+    pub element_ids: Vec<Option<ElementId>>,
+    pub lets: Vec<PendingLet<'t>>,
+    pub sources: Vec<PendingDevice<'t, syntax::Source, SourceId>>,
+    pub opamps: Vec<PendingDevice<'t, syntax::Device, OpampId>>,
+    /// Rails said at blocks, to be worked out after the sources: outer frame, inner frame, rails, their words.
+    pub block_supplies: Vec<(usize, usize, &'t [syntax::Rail], Span)>,
+    /// Each block that a device names, and where.
+    pub block_uses: Vec<(crate::files::BlockRef, Place)>,
+    pub faults: Vec<Fault>,
+    /// How deep the working out of expressions is nested at the moment.
+    pub depth: usize,
+    /// Elements expanded so far.
+    pub expanded: usize,
+}
+
+impl<'t> Builder<'t> {
+    pub fn text(&self, frame: usize) -> &'t str {
+        let library: &'t Library = self.library;
+        library.text(self.frames[frame].file)
+    }
+
+    pub fn tree(&self, frame: usize) -> &'t Tree {
+        let library: &'t Library = self.library;
+        library.tree(self.frames[frame].file)
+    }
+
+    pub fn place(&self, frame: usize, span: Span) -> Place {
+        Place { file: self.frames[frame].file, span }
+    }
+
+    pub fn key(&self, frame: usize, name: Name) -> String {
+        normal(name.of(self.text(frame))).into_owned()
+    }
+
+    /// Records a fault and returns it for more detail.
+    pub fn fault(&mut self, frame: usize, span: Span, kind: FaultKind) -> &mut Fault {
+        let mut fault = Fault::new(self.place(frame, span), kind);
+        fault.circuit = self.frames[frame].in_circuit.then_some(self.index);
+        self.faults.push(fault);
+        self.faults.last_mut().expect("just pushed")
+    }
+
+    /// Gives `name` a meaning in a frame; a fault where it already has one.
+    pub fn declare(&mut self, frame: usize, name: Name, what: What) -> bool {
+        let key = self.key(frame, name);
+        let place = self.place(frame, name);
+        if matches!(key.as_str(), "ground" | "end") {
+            self.fault(frame, name, FaultKind::NameTaken { name: key, is: "reserved", line: None });
+            return false;
+        }
+        let outer = self.frames[frame].outer.and_then(|outer| self.frames[outer].names.get(&key));
+        // A block's inside may not hide its file's `let`s either.
+        if let Some((first, at)) = self.frames[frame].names.get(&key).or(outer).copied() {
+            let line = self.library.line(at);
+            let fault = self.fault(
+                frame,
+                name,
+                FaultKind::NameTaken { name: key.clone(), is: first.noun(), line: Some(line) },
+            );
+            fault.related.push((at, format!("`{key}` is {} here", first.noun())));
+            fault.subjects.push(key);
+            return false;
+        }
+        self.frames[frame].names.insert(key, (what, place));
+        true
+    }
+
+    /// The node of this name, made where it is new. `None`: the name is something else (a fault says so).
+    pub fn node(&mut self, frame: usize, name: Name, description: Option<&str>) -> Option<NodeId> {
+        let key = self.key(frame, name);
+        let place = self.place(frame, name);
+        if key == "ground" {
+            self.circuit.nodes[0].places.push(place);
+            return Some(GROUND);
+        }
+        if key.contains('.') {
+            self.fault(frame, name, FaultKind::InsideName(key));
+            return None;
+        }
+        if let Some((What::Node(id), _)) = self.frames[frame].names.get(&key) {
+            let id = *id;
+            self.circuit.nodes[id.index()].places.push(place);
+            return Some(id);
+        }
+        let id = NodeId(self.circuit.nodes.len() as u32);
+        if !self.declare(frame, name, What::Node(id)) {
+            return None;
+        }
+        let full = format!("{}{key}", self.frames[frame].prefix);
+        self.circuit.nodes.push(Node {
+            name: full,
+            named: true,
+            places: vec![place],
+            description: description.map(str::to_owned),
+        });
+        Some(id)
+    }
+
+    /// What a REF stands for, points followed into blocks; no fault.
+    pub fn find(&self, frame: usize, key: &str) -> Option<What> {
+        if key == "ground" {
+            return Some(What::Node(GROUND));
+        }
+        if let Some((what, _)) = self.own(frame, key) {
+            return Some(what);
+        }
+        let (first, rest) = key.split_once('.')?;
+        match self.own(frame, first)?.0 {
+            What::Block(inner) => self.find(inner, rest),
+            What::Pot(from, to) => match rest {
+                "from" => Some(What::Element(from)),
+                "to" => Some(What::Element(to)),
+                _ => None,
+            },
+            What::Broken => Some(What::Broken),
+            _ => None,
+        }
+    }
+
+    fn own(&self, frame: usize, key: &str) -> Option<(What, Place)> {
+        let it = &self.frames[frame];
+        it.names.get(key).or_else(|| self.frames[it.outer?].names.get(key)).copied()
+    }
+
+    /// What a REF stands for; an unknown name is a fault, unless a broken line names it.
+    pub fn resolve(&mut self, frame: usize, name: Name, wanted: &'static str) -> Option<What> {
+        let key = self.key(frame, name);
+        if let Some(what) = self.find(frame, &key) {
+            if let What::Node(id) = what {
+                let place = self.place(frame, name);
+                self.circuit.nodes[id.index()].places.push(place);
+            }
+            return Some(what);
+        }
+        if !self.perhaps(frame, &key) {
+            self.unknown_name(frame, name, wanted);
+        }
+        None
+    }
+
+    /// Whether a broken line may have brought this name.
+    pub fn perhaps(&self, frame: usize, key: &str) -> bool {
+        let it = &self.frames[frame];
+        let first = key.split('.').next().unwrap_or(key);
+        let named = |frame: &Frame| frame.perhaps.contains(key) || frame.perhaps.contains(first);
+        named(it) || it.outer.is_some_and(|outer| named(&self.frames[outer]))
+    }
+
+    /// "There is no node `uot`", with the nearest name as a fix.
+    pub fn unknown_name(&mut self, frame: usize, name: Name, wanted: &'static str) {
+        let key = self.key(frame, name);
+        let fits = |what: What| match wanted {
+            "node" => matches!(what, What::Node(_)),
+            "op-amp" => matches!(what, What::Opamp(_)),
+            "source" => matches!(what, What::Source(_)),
+            _ => true,
+        };
+        let it = &self.frames[frame];
+        let outer = it.outer.map(|outer| &self.frames[outer].names);
+        let mut known: Vec<&str> = it
+            .names
+            .iter()
+            .chain(outer.into_iter().flatten())
+            .filter(|(_, (what, _))| fits(*what))
+            .map(|(key, _)| key.as_str())
+            .collect();
+        known.sort_unstable();
+        let nearest = spelled(known, &key).map(str::to_owned);
+        let kind = FaultKind::UnknownName { name: key.clone(), wanted, nearest: nearest.clone() };
+        let fault = self.fault(frame, name, kind);
+        fault.subjects.push(key);
+        fault.fixes.extend(nearest.map(|it| replace(name, it, true)));
+    }
+
+    /// "There is no device `opmap`", with the nearest word as a fix.
+    pub fn unknown_word<'w>(
+        &mut self,
+        frame: usize,
+        word: Name,
+        wanted: &'static str,
+        known: impl IntoIterator<Item = &'w str>,
+    ) {
+        let written = self.key(frame, word);
+        let nearest = spelled(known, &written).map(str::to_owned);
+        let kind = FaultKind::UnknownWord { word: written, wanted, nearest: nearest.clone() };
+        let fault = self.fault(frame, word, kind);
+        fault.fixes.extend(nearest.map(|it| replace(word, it, true)));
+    }
+
+    /// Nothing may be concluded from what these nodes lack.
+    pub fn doubt(&mut self, nodes: impl IntoIterator<Item = NodeId>) {
+        self.circuit.perhaps.incomplete = true;
+        self.circuit.perhaps.nodes.extend(nodes.into_iter().filter(|it| *it != GROUND));
+    }
+
+    /// The `##` text of a statement, without its signs.
+    pub fn description(&self, frame: usize, statement: StatementId) -> Option<String> {
+        let span = self.tree(frame).statements[statement.0 as usize].description?;
+        describe(span.of(self.text(frame)))
+    }
+}
+
+/// `##` lines without their signs; comments between them left out.
+pub(crate) fn describe(text: &str) -> Option<String> {
+    let lines: Vec<&str> =
+        text.lines().filter_map(|line| line.trim_start().strip_prefix("##")).map(str::trim).collect();
+    (!lines.is_empty()).then(|| lines.join("\n"))
+}
+
+/// "write `x`", replacing a span.
+pub(crate) fn replace(span: Span, text: impl Into<String>, safe: bool) -> Fix {
+    let text = text.into();
+    Fix { title: format!("write `{text}`"), safe, edits: vec![TextEdit { span, text }] }
+}
