@@ -30,20 +30,35 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
     block_uses.extend(uses);
     let blocks = library.blocks.iter().filter_map(|it| {
         let tree = library.tree(it.file);
-        let StatementKind::Block { name, .. } = tree.statements[tree.bodies[it.body].head.0 as usize].kind else {
+        let StatementKind::Block { name, .. } =
+            tree.statements[tree.bodies[it.body].head.0 as usize].kind
+        else {
             return None;
         };
         Some(Block {
             name: syntax::normal(name.of(library.text(it.file))).into_owned(),
-            place: Place { file: it.file, span: name },
-            uses: block_uses.iter().filter(|(block, _)| block == it).map(|(_, place)| *place).collect(),
+            place: Place {
+                file: it.file,
+                span: name,
+            },
+            uses: block_uses
+                .iter()
+                .filter(|(block, _)| block == it)
+                .map(|(_, place)| *place)
+                .collect(),
         })
     });
     let blocks = blocks.collect();
     let mut seen = HashSet::new();
     faults.retain(|it| seen.insert((it.place, it.kind.id())));
     faults.sort_by_key(|it| (it.place.file, it.place.span));
-    Book { files: library.files, circuits, parts, blocks, faults }
+    Book {
+        files: library.files,
+        circuits,
+        parts,
+        blocks,
+        faults,
+    }
 }
 
 /// A circuit as the text says it.
@@ -60,53 +75,88 @@ struct Said {
 fn said_circuits(library: &Library, path: &str) -> Vec<Said> {
     let root = FileId(0);
     let (tree, text) = (library.tree(root), library.text(root));
-    let heads: Vec<_> = tree.bodies.iter().filter(|it| it.kind == BodyKind::Circuit).collect();
+    let heads: Vec<_> = tree
+        .bodies
+        .iter()
+        .filter(|it| it.kind == BodyKind::Circuit)
+        .collect();
     let place = |span: Span| Place { file: root, span };
     if heads.is_empty() {
         let inside = library.loose(root);
-        let wired = inside.iter().any(|id| match &tree.statements[id.0 as usize].kind {
-            StatementKind::Version(_) | StatementKind::Use(_) | StatementKind::End => false,
-            StatementKind::Let { .. } | StatementKind::Work { .. } => false,
-            StatementKind::Broken(broken) => broken.wires,
-            _ => true,
-        });
+        let wired = inside
+            .iter()
+            .any(|id| match &tree.statements[id.0 as usize].kind {
+                StatementKind::Version(_) | StatementKind::Use(_) | StatementKind::End => false,
+                StatementKind::Let { .. } | StatementKind::Work { .. } => false,
+                StatementKind::Broken(broken) => broken.wires,
+                _ => true,
+            });
         if !wired {
             return Vec::new();
         }
         let file = path.rsplit(['/', '\\']).next().unwrap_or(path);
         let name = file.strip_suffix(".amp").unwrap_or(file).to_owned();
         let whole = place(Span::new(0, text.len()));
-        return vec![Said { name, title: None, place: place(Span::default()), extent: whole, inside, lone: true }];
+        return vec![Said {
+            name,
+            title: None,
+            place: place(Span::default()),
+            extent: whole,
+            inside,
+            lone: true,
+        }];
     }
-    let starts: Vec<u32> =
-        heads.iter().map(|it| tree.statements[it.head.0 as usize].span.start).collect();
+    let starts: Vec<u32> = heads
+        .iter()
+        .map(|it| tree.statements[it.head.0 as usize].span.start)
+        .collect();
     heads
         .iter()
         .enumerate()
         .map(|(index, body)| {
             let head = &tree.statements[body.head.0 as usize];
             let end = starts.get(index + 1).copied().unwrap_or(text.len() as u32);
-            let extent = place(Span { start: head.span.start, end });
+            let extent = place(Span {
+                start: head.span.start,
+                end,
+            });
             let (name, title, at) = match &head.kind {
                 StatementKind::Circuit { name, title } => {
-                    let title: Vec<&str> = title.iter().map(|it| it.of(text).trim_matches('"')).collect();
+                    let title: Vec<&str> = title
+                        .iter()
+                        .map(|it| it.of(text).trim_matches('"'))
+                        .collect();
                     let title = (!title.is_empty()).then(|| title.join(" "));
                     (syntax::normal(name.of(text)).into_owned(), title, *name)
                 }
                 _ => (format!("circuit_{}", index + 1), None, head.span),
             };
-            Said { name, title, place: place(at), extent, inside: body.inside.clone(), lone: false }
+            Said {
+                name,
+                title,
+                place: place(at),
+                extent,
+                inside: body.inside.clone(),
+                lone: false,
+            }
         })
         .collect()
 }
 
 fn builder<'t>(library: &'t Library, parts: &'t mut Vec<Part>, index: usize) -> Builder<'t> {
-    let ground =
-        Node { name: "ground".to_owned(), named: true, places: Vec::new(), description: None };
+    let ground = Node {
+        name: "ground".to_owned(),
+        named: true,
+        places: Vec::new(),
+        description: None,
+    };
     Builder {
         library,
         parts,
-        circuit: Circuit { nodes: vec![ground], ..Circuit::default() },
+        circuit: Circuit {
+            nodes: vec![ground],
+            ..Circuit::default()
+        },
         index,
         frames: Vec::new(),
         file_frames: HashMap::new(),
@@ -139,7 +189,12 @@ fn frame(file: FileId, outer: Option<usize>, in_circuit: bool) -> Frame {
     }
 }
 
-fn circuit<'t>(library: &'t Library, parts: &'t mut Vec<Part>, said: Said, index: usize) -> Builder<'t> {
+fn circuit<'t>(
+    library: &'t Library,
+    parts: &'t mut Vec<Part>,
+    said: Said,
+    index: usize,
+) -> Builder<'t> {
     let root = FileId(0);
     let mut builder = builder(library, parts, index);
     builder.circuit.name = said.name;
@@ -167,7 +222,10 @@ impl Builder<'_> {
     /// Last words: `let`s with their values, and the nodes that broken lines name.
     fn gather(&mut self) {
         for it in &self.lets {
-            if it.parameter || self.frames[it.frame].file != FileId(0) || !self.frames[it.frame].prefix.is_empty() {
+            if it.parameter
+                || self.frames[it.frame].file != FileId(0)
+                || !self.frames[it.frame].prefix.is_empty()
+            {
                 continue;
             }
             let value = match &it.state {
@@ -194,6 +252,7 @@ impl Builder<'_> {
                 self.circuit.perhaps.names.insert(name);
             }
         }
+        self.circuit.later.sort_by_key(|it| it.place);
         for node in &mut self.circuit.nodes {
             node.places.sort();
             node.places.dedup();
@@ -205,9 +264,18 @@ impl Builder<'_> {
 fn read_parts(library: &Library, faults: &mut Vec<Fault>) -> Vec<Part> {
     let mut none = Vec::new();
     let mut builder = builder(library, &mut none, 0);
-    let parts = library.parts.iter().map(|it| builder.read_part(*it)).collect();
+    let parts = library
+        .parts
+        .iter()
+        .map(|it| builder.read_part(*it))
+        .collect();
     // `let`s that nothing else reads are checked here too; in a file that is one circuit they are the circuit's.
-    if library.tree(FileId(0)).bodies.iter().any(|it| it.kind == BodyKind::Circuit) {
+    if library
+        .tree(FileId(0))
+        .bodies
+        .iter()
+        .any(|it| it.kind == BodyKind::Circuit)
+    {
         builder.file_frame(FileId(0));
         for index in 0..builder.lets.len() {
             builder.let_value(index);
@@ -218,13 +286,19 @@ fn read_parts(library: &Library, faults: &mut Vec<Fault>) -> Vec<Part> {
 }
 
 /// Blocks are checked even where no circuit uses them: each is expanded once, its ports hanging free.
-fn checked_blocks(library: &Library, parts: &mut Vec<Part>) -> (Vec<Fault>, Vec<(BlockRef, Place)>) {
+fn checked_blocks(
+    library: &Library,
+    parts: &mut Vec<Part>,
+) -> (Vec<Fault>, Vec<(BlockRef, Place)>) {
     let (mut faults, mut uses) = (Vec::new(), Vec::new());
     for block in library.blocks.iter().filter(|it| it.file == FileId(0)) {
         let mut builder = builder(library, parts, 0);
         let outer = builder.file_frame(block.file);
         builder.check_block(outer, *block);
-        faults.extend(builder.faults.into_iter().map(|it| Fault { circuit: None, ..it }));
+        faults.extend(builder.faults.into_iter().map(|it| Fault {
+            circuit: None,
+            ..it
+        }));
         uses.extend(builder.block_uses);
     }
     (faults, uses)

@@ -1,6 +1,8 @@
 //! Third pass: claims, what is allowed, and the tasks that are read and not computed yet.
 
-use syntax::{Dimension, Expr, Name, Number, Span, StateClaim as Said, Statement, StatementId, StatementKind};
+use syntax::{
+    Dimension, Expr, Name, Number, Span, StateClaim as Said, Statement, StatementId, StatementKind,
+};
 use syntax::{Expect, ExprKind, Form, VaryRange, quantity};
 
 use crate::FaultKind;
@@ -37,7 +39,12 @@ impl<'t> Builder<'t> {
                     self.positive(frame, time, Dimension::SECOND);
                     self.word_is_later(frame, statement, "record");
                 }
-                StatementKind::Response { of, driven_by, from, to } => {
+                StatementKind::Response {
+                    of,
+                    driven_by,
+                    from,
+                    to,
+                } => {
                     self.formula(frame, of, Reads::Answers);
                     if let Some(name) = driven_by
                         && let Some(what) = self.resolve(frame, *name, "source")
@@ -74,19 +81,27 @@ impl<'t> Builder<'t> {
     }
 
     pub(crate) fn word_is_later(&mut self, frame: usize, statement: &Statement, word: &str) {
-        let span = Span { start: statement.span.start, end: statement.span.start + word.len() as u32 };
+        let span = Span {
+            start: statement.span.start,
+            end: statement.span.start + word.len() as u32,
+        };
         self.later(frame, word, span, false, &[]);
     }
 
     fn vary(&mut self, frame: usize, of: Name, range: &'t VaryRange) {
-        let Some(what) = self.resolve(frame, of, "element or `let`") else { return };
+        let Some(what) = self.resolve(frame, of, "element or `let`") else {
+            return;
+        };
         let dimension = match what {
             What::Element(_) => None,
             What::Let(index) => self.let_value(index).map(|it| it.dimension),
             What::Broken => return,
             other => {
                 let key = self.key(frame, of);
-                let kind = FaultKind::NoValue { name: key, is: other.noun() };
+                let kind = FaultKind::NoValue {
+                    name: key,
+                    is: other.noun(),
+                };
                 self.fault(frame, of, kind);
                 return;
             }
@@ -102,7 +117,9 @@ impl<'t> Builder<'t> {
             }
         };
         for value in values {
-            let Some(typed) = self.formula(frame, value, Reads::Values) else { continue };
+            let Some(typed) = self.formula(frame, value, Reads::Values) else {
+                continue;
+            };
             if let Some(dimension) = dimension {
                 self.of_dimension(frame, &typed, dimension);
             }
@@ -124,16 +141,34 @@ impl<'t> Builder<'t> {
 
     fn claim(&mut self, frame: usize, statement: &'t Statement, expect: &'t Expect) {
         let text = statement.span.of(self.text(frame));
-        let text = text.strip_prefix("expect").unwrap_or(text).split_whitespace().collect::<Vec<_>>().join(" ");
+        let text = text
+            .strip_prefix("expect")
+            .unwrap_or(text)
+            .split_whitespace()
+            .collect::<Vec<_>>()
+            .join(" ");
         let kind = match expect {
             Expect::Finding { rule, at } => {
                 self.subject(frame, *at);
-                Some(ClaimKind::Finding { rule: self.key(frame, *rule), at: self.key(frame, *at) })
+                Some(ClaimKind::Finding {
+                    rule: self.key(frame, *rule),
+                    at: self.key(frame, *at),
+                })
             }
             Expect::State { of, state } => self.state(frame, *of, state),
-            Expect::Equal { always, left, right, at, within } => {
-                self.equal(frame, always.is_some(), (left, right), at.as_ref(), within.as_ref())
-            }
+            Expect::Equal {
+                always,
+                left,
+                right,
+                at,
+                within,
+            } => self.equal(
+                frame,
+                always.is_some(),
+                (left, right),
+                at.as_ref(),
+                within.as_ref(),
+            ),
         };
         let place = self.place(frame, statement.span);
         self.circuit.claims.push(Claim { place, text, kind });
@@ -142,7 +177,9 @@ impl<'t> Builder<'t> {
     fn state(&mut self, frame: usize, of: Name, state: &'t Said) -> Option<ClaimKind> {
         let what = self.resolve(frame, of, "op-amp");
         let goes = match state {
-            Said::Goes { node, at, within, .. } => self.goes(frame, *node, at, within.as_ref()),
+            Said::Goes {
+                node, at, within, ..
+            } => self.goes(frame, *node, at, within.as_ref()),
             _ => None,
         };
         let opamp = match what? {
@@ -160,7 +197,12 @@ impl<'t> Builder<'t> {
             Said::AtRail { high } => StateClaim::AtRail { high: *high },
             Said::Goes { high, .. } => {
                 let (source, at, within) = goes?;
-                StateClaim::Goes { high: *high, source, at, within }
+                StateClaim::Goes {
+                    high: *high,
+                    source,
+                    at,
+                    within,
+                }
             }
         };
         Some(ClaimKind::State { opamp, state })
@@ -178,7 +220,8 @@ impl<'t> Builder<'t> {
         let id = self.wired(frame, node)?;
         let source = self.circuit.sources.iter().position(|it| match it.kind {
             SourceKind::Voltage { plus, minus } => {
-                it.controls.is_empty() && (plus == id && minus == GROUND || minus == id && plus == GROUND)
+                it.controls.is_empty()
+                    && (plus == id && minus == GROUND || minus == id && plus == GROUND)
             }
             SourceKind::Current { .. } => false,
         });
@@ -221,9 +264,22 @@ impl<'t> Builder<'t> {
             None => None,
         };
         let within = self.within(frame, within, dimension)?;
-        let free = if always { self.free(&[&left.formula, &right.formula]) } else { Vec::new() };
+        let free = if always {
+            self.free(&[&left.formula, &right.formula])
+        } else {
+            Vec::new()
+        };
         let (left, right) = (left.formula, right.formula);
-        Some(ClaimKind::Equal { always, left, right, dimension, at: when, within, value_place, free })
+        Some(ClaimKind::Equal {
+            always,
+            left,
+            right,
+            dimension,
+            at: when,
+            within,
+            value_place,
+            free,
+        })
     }
 
     fn when(&mut self, frame: usize, at: &'t Expr) -> Option<When> {
@@ -234,7 +290,10 @@ impl<'t> Builder<'t> {
             Dimension::SECOND => Some(When::Time(number)),
             _ if typed.zero => Some(When::Time(number)),
             found => {
-                let kind = FaultKind::UnitNeeded { needed: Dimension::SECOND, found };
+                let kind = FaultKind::UnitNeeded {
+                    needed: Dimension::SECOND,
+                    found,
+                };
                 self.fault(frame, at.span, kind);
                 None
             }
@@ -242,8 +301,15 @@ impl<'t> Builder<'t> {
     }
 
     /// `within 1 %`, `within 1 mV`; 0.1 % where nothing is said.
-    fn within(&mut self, frame: usize, expr: Option<&'t Expr>, dimension: Dimension) -> Option<Within> {
-        let Some(expr) = expr else { return Some(Within::Usual) };
+    fn within(
+        &mut self,
+        frame: usize,
+        expr: Option<&'t Expr>,
+        dimension: Dimension,
+    ) -> Option<Within> {
+        let Some(expr) = expr else {
+            return Some(Within::Usual);
+        };
         let typed = self.formula(frame, expr, Reads::Values)?;
         let number = typed.number()?.clone();
         if number.to_f64() < 0.0 {
@@ -269,7 +335,9 @@ impl<'t> Builder<'t> {
         let all = self.circuit.sources.iter().enumerate();
         all.filter(|(index, it)| {
             let holds = match it.kind {
-                SourceKind::Voltage { plus, minus } => nodes.contains(&plus) || nodes.contains(&minus),
+                SourceKind::Voltage { plus, minus } => {
+                    nodes.contains(&plus) || nodes.contains(&minus)
+                }
                 SourceKind::Current { .. } => false,
             };
             it.controls.is_empty() && (holds || named.contains(&SourceId(*index as u32)))
@@ -284,7 +352,9 @@ fn collect(formula: &Formula, nodes: &mut Vec<NodeId>, sources: &mut Vec<SourceI
         Formula::Number(_) => {}
         Formula::Node(node) if *node != GROUND => nodes.push(*node),
         Formula::Node(_) => {}
-        Formula::Current(Carrier::Source(id)) | Formula::Power(Carrier::Source(id)) => sources.push(*id),
+        Formula::Current(Carrier::Source(id)) | Formula::Power(Carrier::Source(id)) => {
+            sources.push(*id)
+        }
         Formula::Current(_) | Formula::Power(_) => {}
         Formula::Negative(inner) | Formula::Raised(inner, _) => collect(inner, nodes, sources),
         Formula::Binary(_, left, right) => {
@@ -294,4 +364,3 @@ fn collect(formula: &Formula, nodes: &mut Vec<NodeId>, sources: &mut Vec<SourceI
         Formula::Call(_, all) => all.iter().for_each(|it| collect(it, nodes, sources)),
     }
 }
-

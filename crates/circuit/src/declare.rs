@@ -1,13 +1,14 @@
 //! First pass over a circuit or a block: every name gets its meaning, every node exists, blocks are expanded in place.
 
 use syntax::{
-    Argument, Clause, Device, Name, PathItem, Place, Rail as SaidRail, SourceForm, Span, StatementId, StatementKind,
+    Argument, Clause, Device, Name, PathItem, Place, Rail as SaidRail, SourceForm, Span,
+    StatementId, StatementKind,
 };
 
+use crate::FaultKind;
 use crate::files::BlockRef;
 use crate::model::*;
 use crate::scope::{Builder, Frame, Maker, Pending, PendingDevice, PendingLet, Step, What};
-use crate::FaultKind;
 
 /// How deep blocks may nest.
 const BLOCK_DEPTH: usize = 16;
@@ -15,7 +16,14 @@ const BLOCK_DEPTH: usize = 16;
 const ELEMENTS: usize = 1_000_000;
 
 /// The devices of the language, without blocks.
-pub(crate) const DEVICES: [&str; 6] = ["opamp", "comparator", "switch", "pot", "diode", "electrolytic"];
+pub(crate) const DEVICES: [&str; 6] = [
+    "opamp",
+    "comparator",
+    "switch",
+    "pot",
+    "diode",
+    "electrolytic",
+];
 
 impl<'t> Builder<'t> {
     pub(crate) fn statement(&self, frame: usize, id: StatementId) -> &'t syntax::Statement {
@@ -74,7 +82,8 @@ impl<'t> Builder<'t> {
                     joints.push((self.node(frame, *name, description.as_deref()), *name));
                 }
                 PathItem::Element(element) => {
-                    if let (true, Some(before)) = (joints.len() == elements.len(), elements.last()) {
+                    if let (true, Some(before)) = (joints.len() == elements.len(), elements.last())
+                    {
                         let wire = between(before, element, self.text(frame));
                         joints.push((Some(self.unnamed(frame, before, element, wire)), wire));
                     }
@@ -83,10 +92,18 @@ impl<'t> Builder<'t> {
             }
         }
         for (element, joints) in elements.into_iter().zip(joints.windows(2)) {
-            let [(left, left_span), (right, right_span)] = *joints else { continue };
+            let [(left, left_span), (right, right_span)] = *joints else {
+                continue;
+            };
             if self.declare(frame, element.name, What::Element(self.pending.len())) {
                 let end_places = [self.place(frame, left_span), self.place(frame, right_span)];
-                self.push(frame, element.name, Maker::Path(element), [left, right], end_places);
+                self.push(
+                    frame,
+                    element.name,
+                    Maker::Path(element),
+                    [left, right],
+                    end_places,
+                );
                 let place = self.place(frame, element.span);
                 if let Some(it) = self.pending.last_mut() {
                     it.place = place;
@@ -109,7 +126,12 @@ impl<'t> Builder<'t> {
         let (a, b) = (self.key(frame, left.name), self.key(frame, right.name));
         let name = format!("{}{a}..{b}", self.frames[frame].prefix);
         let places = vec![self.place(frame, wire)];
-        self.circuit.nodes.push(Node { name, named: false, places, description: None });
+        self.circuit.nodes.push(Node {
+            name,
+            named: false,
+            places,
+            description: None,
+        });
         id
     }
 
@@ -146,7 +168,13 @@ impl<'t> Builder<'t> {
         }
         if named {
             let place = self.place(frame, source.name.to(source.drive.span));
-            self.sources.push(PendingDevice { frame, said: source, place, description, id: None });
+            self.sources.push(PendingDevice {
+                frame,
+                said: source,
+                place,
+                description,
+                id: None,
+            });
         } else {
             self.doubt(nodes.into_iter().flatten());
         }
@@ -172,7 +200,13 @@ impl<'t> Builder<'t> {
                 }
                 self.pin_nodes(frame, device, &["plus", "minus", "drives"]);
                 let place = self.place(frame, device.kind.to(last_span(device)));
-                self.opamps.push(PendingDevice { frame, said: device, place, description, id: None });
+                self.opamps.push(PendingDevice {
+                    frame,
+                    said: device,
+                    place,
+                    description,
+                    id: None,
+                });
             }
             "comparator" => {
                 let pins = ["plus", "minus", "drives"];
@@ -185,25 +219,54 @@ impl<'t> Builder<'t> {
                 self.declare_later(frame, device, good, &pins, "diode", "a diode");
             }
             "electrolytic" => {
-                let good =
-                    self.clauses(frame, device, &["plus", "minus"], &["plus", "minus", "value"], &["rated"]);
+                let good = self.clauses(
+                    frame,
+                    device,
+                    &["plus", "minus"],
+                    &["plus", "minus", "value"],
+                    &["rated"],
+                );
                 let value = self.value_clause(device, frame, "value");
                 match (good, value) {
                     (true, Some(value)) => {
                         let rated = self.value_clause(device, frame, "rated");
                         let maker = Maker::Electrolytic(value, rated);
-                        self.declare_two_ended(frame, device, ["plus", "minus"], maker, description);
-                        self.later(frame, "the polarity of an electrolytic", device.kind, false, &[device.name]);
+                        self.declare_two_ended(
+                            frame,
+                            device,
+                            ["plus", "minus"],
+                            maker,
+                            description,
+                        );
+                        self.later(
+                            frame,
+                            "the polarity of an electrolytic",
+                            device.kind,
+                            false,
+                            &[device.name],
+                        );
                     }
                     _ => self.declare_broken(frame, device),
                 }
             }
             "switch" => {
-                let good = self.clauses(frame, device, &["from", "to"], &["from", "to"], &["open", "closed"]);
+                let good = self.clauses(
+                    frame,
+                    device,
+                    &["from", "to"],
+                    &["from", "to"],
+                    &["open", "closed"],
+                );
                 let states = ["open", "closed"].map(|it| self.clause(device, frame, it));
                 match (good, states) {
                     (true, [None, Some(_)]) => {
-                        self.declare_two_ended(frame, device, ["from", "to"], Maker::Wire, description);
+                        self.declare_two_ended(
+                            frame,
+                            device,
+                            ["from", "to"],
+                            Maker::Wire,
+                            description,
+                        );
                     }
                     (true, [Some(_), None]) => {
                         if self.declare(frame, device.name, What::Other("an open switch")) {
@@ -232,7 +295,9 @@ impl<'t> Builder<'t> {
                 let total = self.value_clause(device, frame, "total");
                 let at = self.value_clause(device, frame, "at");
                 match (good, total, at) {
-                    (true, Some(total), Some(at)) => self.declare_pot(frame, device, total, at, description),
+                    (true, Some(total), Some(at)) => {
+                        self.declare_pot(frame, device, total, at, description)
+                    }
                     _ => self.declare_broken(frame, device),
                 }
             }
@@ -279,7 +344,13 @@ impl<'t> Builder<'t> {
         for (half, suffix, lower) in [(0, ".from", true), (1, ".to", false)] {
             let ends = [node(half), node(half + 1)];
             let end_places = [spot(half).unwrap_or(own), spot(half + 1).unwrap_or(own)];
-            self.push(frame, device.name, Maker::PotHalf(total, at, lower), ends, end_places);
+            self.push(
+                frame,
+                device.name,
+                Maker::PotHalf(total, at, lower),
+                ends,
+                end_places,
+            );
             if let Some(it) = self.pending.last_mut() {
                 it.name.push_str(suffix);
                 it.description.clone_from(&description);
@@ -301,11 +372,19 @@ impl<'t> Builder<'t> {
             return self.declare_broken(frame, device);
         }
         if self.declare(frame, device.name, What::Other(noun)) {
-            let nodes: Vec<NodeId> =
-                pins.iter().filter_map(|pin| self.pin(frame, device, pin)).filter_map(|it| it.0).collect();
+            let nodes: Vec<NodeId> = pins
+                .iter()
+                .filter_map(|pin| self.pin(frame, device, pin))
+                .filter_map(|it| it.0)
+                .collect();
             let names: Vec<Name> = [device.name]
                 .into_iter()
-                .chain(device.clauses.iter().filter_map(|it| name_of(it, &self.key(frame, it.word), pins)))
+                .chain(
+                    device
+                        .clauses
+                        .iter()
+                        .filter_map(|it| name_of(it, &self.key(frame, it.word), pins)),
+                )
                 .collect();
             self.doubt(nodes);
             self.later(frame, what, device.kind, true, &names);
@@ -349,7 +428,10 @@ impl<'t> Builder<'t> {
         for clause in &device.clauses {
             let word = self.key(frame, clause.word);
             if !must.contains(&word.as_str()) && !may.contains(&word.as_str()) {
-                let open = must.iter().chain(may).filter(|it| !seen.iter().any(|seen| seen == *it));
+                let open = must
+                    .iter()
+                    .chain(may)
+                    .filter(|it| !seen.iter().any(|seen| seen == *it));
                 self.unknown_word(frame, clause.word, "clause", open.copied());
                 return false;
             }
@@ -362,13 +444,23 @@ impl<'t> Builder<'t> {
             }
             seen.push(word);
         }
-        let missing: Vec<String> =
-            must.iter().filter(|it| !seen.iter().any(|seen| seen == *it)).map(|it| (*it).to_owned()).collect();
+        let missing: Vec<String> = must
+            .iter()
+            .filter(|it| !seen.iter().any(|seen| seen == *it))
+            .map(|it| (*it).to_owned())
+            .collect();
         if missing.is_empty() {
             return true;
         }
         let name = self.key(frame, device.name);
-        let fault = self.fault(frame, device.name, FaultKind::ClauseMissing { name: name.clone(), missing });
+        let fault = self.fault(
+            frame,
+            device.name,
+            FaultKind::ClauseMissing {
+                name: name.clone(),
+                missing,
+            },
+        );
         fault.unfinished = true;
         fault.subjects.push(name);
         false
@@ -404,7 +496,10 @@ impl<'t> Builder<'t> {
         };
         // A clause without its argument at the end of the line is only unfinished, and told at its word.
         let unfinished = matches!(clause.argument, Argument::None)
-            && device.clauses.last().is_some_and(|last| last.span == clause.span);
+            && device
+                .clauses
+                .last()
+                .is_some_and(|last| last.span == clause.span);
         let at = match &clause.argument {
             Argument::None => clause.word,
             Argument::Name(name) => *name,
@@ -415,8 +510,16 @@ impl<'t> Builder<'t> {
         false
     }
 
-    pub(crate) fn clause(&self, device: &'t Device, frame: usize, word: &str) -> Option<&'t Clause> {
-        device.clauses.iter().find(|it| self.key(frame, it.word) == word)
+    pub(crate) fn clause(
+        &self,
+        device: &'t Device,
+        frame: usize,
+        word: &str,
+    ) -> Option<&'t Clause> {
+        device
+            .clauses
+            .iter()
+            .find(|it| self.key(frame, it.word) == word)
     }
 
     pub(crate) fn value_clause(
@@ -432,7 +535,12 @@ impl<'t> Builder<'t> {
     }
 
     /// The node of a pin, made where it is new, and where it is said.
-    fn pin(&mut self, frame: usize, device: &'t Device, word: &str) -> Option<(Option<NodeId>, Place)> {
+    fn pin(
+        &mut self,
+        frame: usize,
+        device: &'t Device,
+        word: &str,
+    ) -> Option<(Option<NodeId>, Place)> {
         match self.clause(device, frame, word)?.argument {
             Argument::Name(name) => Some((self.node(frame, name, None), self.place(frame, name))),
             _ => None,
@@ -452,8 +560,10 @@ impl<'t> Builder<'t> {
         let shelf = self.library.shelf(self.frames[frame].file);
         let Some(block) = shelf.blocks.get(kind).copied() else {
             if !shelf.incomplete && !self.perhaps(frame, kind) {
-                let mut known: Vec<&str> =
-                    DEVICES.into_iter().chain(shelf.blocks.keys().map(String::as_str)).collect();
+                let mut known: Vec<&str> = DEVICES
+                    .into_iter()
+                    .chain(shelf.blocks.keys().map(String::as_str))
+                    .collect();
                 known.sort_unstable();
                 self.unknown_word(frame, device.kind, "device", known);
             }
@@ -465,11 +575,18 @@ impl<'t> Builder<'t> {
             return self.declare_broken(frame, device);
         }
         if frame_depth >= BLOCK_DEPTH {
-            self.fault(frame, device.kind, FaultKind::TooBig("16 blocks inside each other"));
+            self.fault(
+                frame,
+                device.kind,
+                FaultKind::TooBig("16 blocks inside each other"),
+            );
             return self.declare_broken(frame, device);
         }
         if self.expanded >= ELEMENTS {
-            let known = self.faults.iter().any(|it| matches!(it.kind, FaultKind::TooBig("1,000,000 elements")));
+            let known = self
+                .faults
+                .iter()
+                .any(|it| matches!(it.kind, FaultKind::TooBig("1,000,000 elements")));
             if !known {
                 self.fault(frame, device.kind, FaultKind::TooBig("1,000,000 elements"));
             }
@@ -484,11 +601,17 @@ impl<'t> Builder<'t> {
         self.block_uses.push((block, place));
         let ports = self.ports(block);
         let all = |parameter: bool| -> Vec<&str> {
-            let wanted = ports.iter().filter(|it| it.said.default.is_some() == parameter);
+            let wanted = ports
+                .iter()
+                .filter(|it| it.said.default.is_some() == parameter);
             wanted.map(|it| it.name.as_str()).collect()
         };
         let (nodes, parameters) = (all(false), all(true));
-        let may: Vec<&str> = parameters.iter().copied().chain(["part", "supply"]).collect();
+        let may: Vec<&str> = parameters
+            .iter()
+            .copied()
+            .chain(["part", "supply"])
+            .collect();
         if !self.clauses(frame, device, &nodes, &nodes, &may) {
             return self.declare_broken(frame, device);
         }
@@ -497,19 +620,32 @@ impl<'t> Builder<'t> {
         if !self.declare(frame, device.name, What::Block(inner)) {
             return self.doubt_clauses(frame, device);
         }
-        let prefix = format!("{}{}.", self.frames[frame].prefix, self.key(frame, device.name));
+        let prefix = format!(
+            "{}{}.",
+            self.frames[frame].prefix,
+            self.key(frame, device.name)
+        );
         self.push_inner(frame, outer, block, prefix);
         // Ports in the order of the device's clauses, so that nodes count in the order of the text.
         for clause in &device.clauses {
             let word = self.key(frame, clause.word);
-            let Some(port) = ports.iter().find(|it| it.name == word && it.said.default.is_none()) else { continue };
+            let Some(port) = ports
+                .iter()
+                .find(|it| it.name == word && it.said.default.is_none())
+            else {
+                continue;
+            };
             if let Argument::Name(name) = clause.argument {
-                let what = self.node(frame, name, None).map_or(What::Broken, What::Node);
+                let what = self
+                    .node(frame, name, None)
+                    .map_or(What::Broken, What::Node);
                 self.frames[inner].names.insert(word, (what, port.place));
             }
         }
         for port in &ports {
-            let Some(default) = &port.said.default else { continue };
+            let Some(default) = &port.said.default else {
+                continue;
+            };
             let given = self.value_clause(device, frame, &port.name);
             // A default sees the block's file only; a given value sees what stands around the device.
             let (value, at) = given.map_or((default, outer), |it| (it, frame));
@@ -529,7 +665,11 @@ impl<'t> Builder<'t> {
                 Some(default) => self.parameter(inner, outer, &port, default),
                 None => {
                     if matches!(port.name.as_str(), "part" | "supply") {
-                        let kind = FaultKind::NameTaken { name: port.name, is: "reserved", line: None };
+                        let kind = FaultKind::NameTaken {
+                            name: port.name,
+                            is: "reserved",
+                            line: None,
+                        };
                         self.fault(inner, port.said.name, kind);
                     } else {
                         self.node(inner, port.said.name, None);
@@ -576,18 +716,25 @@ impl<'t> Builder<'t> {
             state: Step::Waiting,
             parameter: true,
         });
-        self.frames[inner].names.insert(port.name.clone(), (What::Let(index), port.place));
+        self.frames[inner]
+            .names
+            .insert(port.name.clone(), (What::Let(index), port.place));
     }
 
     fn ports(&self, block: BlockRef) -> Vec<Port<'t>> {
         let library: &'t crate::files::Library = self.library;
         let (tree, text) = (library.tree(block.file), library.text(block.file));
         let head = &tree.statements[tree.bodies[block.body].head.0 as usize];
-        let StatementKind::Block { ports, .. } = &head.kind else { return Vec::new() };
+        let StatementKind::Block { ports, .. } = &head.kind else {
+            return Vec::new();
+        };
         let port = |said: &'t syntax::Port| Port {
             said,
             name: syntax::normal(said.name.of(text)).into_owned(),
-            place: Place { file: block.file, span: said.name },
+            place: Place {
+                file: block.file,
+                span: said.name,
+            },
         };
         ports.iter().map(port).collect()
     }
@@ -613,7 +760,11 @@ impl<'t> Builder<'t> {
         });
         self.file_frames.insert(file, frame);
         let library: &'t crate::files::Library = self.library;
-        let has_circuit = library.tree(file).bodies.iter().any(|it| it.kind == syntax::BodyKind::Circuit);
+        let has_circuit = library
+            .tree(file)
+            .bodies
+            .iter()
+            .any(|it| it.kind == syntax::BodyKind::Circuit);
         // In a file that is one circuit, its `let`s are the circuit's, seen from its blocks all the same.
         let lets: Vec<StatementId> = library
             .loose(file)
@@ -631,12 +782,23 @@ impl<'t> Builder<'t> {
     }
 
     /// Records a statement that is read and not computed.
-    pub(crate) fn later(&mut self, frame: usize, what: &str, at: Span, wires: bool, names: &[Name]) {
+    pub(crate) fn later(
+        &mut self,
+        frame: usize,
+        what: &str,
+        at: Span,
+        wires: bool,
+        names: &[Name],
+    ) {
         let place = self.place(frame, at);
         let names = names.iter().map(|it| self.key(frame, *it)).collect();
-        self.circuit.later.push(Later { what: what.to_owned(), place, wires, names });
+        self.circuit.later.push(Later {
+            what: what.to_owned(),
+            place,
+            wires,
+            names,
+        });
     }
-
 }
 
 /// A port or parameter of a block.
@@ -667,9 +829,15 @@ pub(crate) fn rail_span(rail: &SaidRail) -> Span {
 
 /// The `--` between two elements.
 fn between(left: &syntax::Element, right: &syntax::Element, text: &str) -> Span {
-    let gap = Span { start: left.span.end, end: right.span.start };
+    let gap = Span {
+        start: left.span.end,
+        end: right.span.start,
+    };
     match gap.of(text).rfind("--") {
-        Some(at) => Span { start: gap.start + at as u32, end: gap.start + at as u32 + 2 },
+        Some(at) => Span {
+            start: gap.start + at as u32,
+            end: gap.start + at as u32 + 2,
+        },
         None => gap,
     }
 }

@@ -46,7 +46,13 @@ type Read<'r> = &'r mut dyn FnMut(&str) -> Option<Arc<str>>;
 
 /// Reads `text` and everything it uses.
 pub(crate) fn load(path: &str, text: Arc<str>, read: Read, faults: &mut Vec<Fault>) -> Library {
-    let mut loader = Loader { read, library: Library::default(), trail: Vec::new(), by_path: HashMap::new(), faults };
+    let mut loader = Loader {
+        read,
+        library: Library::default(),
+        trail: Vec::new(),
+        by_path: HashMap::new(),
+        faults,
+    };
     loader.file(normalised(path), text);
     loader.library
 }
@@ -64,7 +70,11 @@ impl Loader<'_> {
     fn file(&mut self, path: String, text: Arc<str>) -> FileId {
         let tree = Arc::new(syntax::parse(&text));
         let id = FileId(self.library.files.len() as u32);
-        self.library.files.push(File { path: path.clone(), text: text.clone(), tree: tree.clone() });
+        self.library.files.push(File {
+            path: path.clone(),
+            text: text.clone(),
+            tree: tree.clone(),
+        });
         self.library.shelves.push(Shelf::default());
         self.by_path.insert(path.clone(), id);
         self.trail.push(path);
@@ -86,23 +96,27 @@ impl Loader<'_> {
                 (StatementKind::Part(name), _) => {
                     let id = PartId(self.library.parts.len() as u32);
                     self.library.parts.push(PartRef { file, body });
-                    self.put(file, *name, text, "a part", |shelf, key| match shelf.parts.entry(key) {
-                        std::collections::hash_map::Entry::Vacant(slot) => {
-                            slot.insert(id);
-                            true
+                    self.put(file, *name, text, "a part", |shelf, key| {
+                        match shelf.parts.entry(key) {
+                            std::collections::hash_map::Entry::Vacant(slot) => {
+                                slot.insert(id);
+                                true
+                            }
+                            _ => false,
                         }
-                        _ => false,
                     });
                 }
                 (StatementKind::Block { name, .. }, _) => {
                     let block = BlockRef { file, body };
                     self.library.blocks.push(block);
-                    self.put(file, *name, text, "a block", |shelf, key| match shelf.blocks.entry(key) {
-                        std::collections::hash_map::Entry::Vacant(slot) => {
-                            slot.insert(block);
-                            true
+                    self.put(file, *name, text, "a block", |shelf, key| {
+                        match shelf.blocks.entry(key) {
+                            std::collections::hash_map::Entry::Vacant(slot) => {
+                                slot.insert(block);
+                                true
+                            }
+                            _ => false,
                         }
-                        _ => false,
                     });
                 }
                 (StatementKind::Broken(_), BodyKind::Part | BodyKind::Block) => {
@@ -122,15 +136,24 @@ impl Loader<'_> {
         insert: impl FnOnce(&mut Shelf, String) -> bool,
     ) {
         let key = normal(name.of(text)).into_owned();
-        let reserved = matches!(key.as_str(), "ground" | "end") || (is == "a part" && key == "ideal");
+        let reserved =
+            matches!(key.as_str(), "ground" | "end") || (is == "a part" && key == "ideal");
         if reserved || !insert(&mut self.library.shelves[file.0 as usize], key.clone()) {
-            let kind = FaultKind::NameTaken { name: key, is: if reserved { "reserved" } else { is }, line: None };
-            self.faults.push(Fault::new(Place { file, span: name }, kind));
+            let kind = FaultKind::NameTaken {
+                name: key,
+                is: if reserved { "reserved" } else { is },
+                line: None,
+            };
+            self.faults
+                .push(Fault::new(Place { file, span: name }, kind));
         }
     }
 
     fn used(&mut self, user: FileId, name: Span, text: &str) {
-        let place = Place { file: user, span: name };
+        let place = Place {
+            file: user,
+            span: name,
+        };
         let written = name.of(text).trim_matches('"');
         let from = self.library.files[user.0 as usize].path.clone();
         let path = beside(&from, written);
@@ -142,7 +165,10 @@ impl Loader<'_> {
             return fail(&mut self.library, FaultKind::UseFile { ring: true });
         }
         if self.trail.len() > USE_DEPTH {
-            return fail(&mut self.library, FaultKind::TooBig("32 files that use each other"));
+            return fail(
+                &mut self.library,
+                FaultKind::TooBig("32 files that use each other"),
+            );
         }
         let id = match self.by_path.get(&path) {
             Some(id) => *id,
@@ -182,7 +208,14 @@ impl Loader<'_> {
         }
         taken.sort();
         for (name, is) in taken.into_iter().take(1) {
-            self.faults.push(Fault::new(place, FaultKind::NameTaken { name, is, line: None }));
+            self.faults.push(Fault::new(
+                place,
+                FaultKind::NameTaken {
+                    name,
+                    is,
+                    line: None,
+                },
+            ));
         }
     }
 }
@@ -217,7 +250,10 @@ impl Library {
             body.inside.iter().copied().for_each(&mut mark);
             body.end.into_iter().for_each(&mut mark);
         }
-        (0..tree.statements.len() as u32).map(StatementId).filter(|id| !inside[id.0 as usize]).collect()
+        (0..tree.statements.len() as u32)
+            .map(StatementId)
+            .filter(|id| !inside[id.0 as usize])
+            .collect()
     }
 }
 

@@ -36,7 +36,14 @@ pub(crate) struct Typed {
 
 impl Typed {
     fn constant(number: Number, dimension: Dimension, span: Span) -> Typed {
-        Typed { formula: Formula::Number(number), dimension, zero: false, plain: false, decibel: false, span }
+        Typed {
+            formula: Formula::Number(number),
+            dimension,
+            zero: false,
+            plain: false,
+            decibel: false,
+            span,
+        }
     }
 
     /// The constant that it is, where it is one.
@@ -62,7 +69,12 @@ impl<'t> Builder<'t> {
     }
 
     /// A constant above zero.
-    pub(crate) fn positive(&mut self, frame: usize, expr: &'t Expr, dimension: Dimension) -> Option<Number> {
+    pub(crate) fn positive(
+        &mut self,
+        frame: usize,
+        expr: &'t Expr,
+        dimension: Dimension,
+    ) -> Option<Number> {
         let number = self.constant(frame, expr, dimension)?;
         if number.to_f64() > 0.0 {
             return Some(number);
@@ -72,18 +84,30 @@ impl<'t> Builder<'t> {
     }
 
     /// Checks a dimension; `0` fits any.
-    pub(crate) fn of_dimension(&mut self, frame: usize, typed: &Typed, needed: Dimension) -> Option<()> {
+    pub(crate) fn of_dimension(
+        &mut self,
+        frame: usize,
+        typed: &Typed,
+        needed: Dimension,
+    ) -> Option<()> {
         if typed.zero || typed.dimension == needed {
             return Some(());
         }
-        let kind = FaultKind::UnitNeeded { needed, found: typed.dimension };
+        let kind = FaultKind::UnitNeeded {
+            needed,
+            found: typed.dimension,
+        };
         let unit = needed.unit();
         let text = self.text(frame);
         let fault = self.fault(frame, typed.span, kind);
         if typed.plain
             && let Some(unit) = unit
         {
-            fault.fixes.push(replace(typed.span, format!("{} {unit}", typed.span.of(text)), true));
+            fault.fixes.push(replace(
+                typed.span,
+                format!("{} {unit}", typed.span.of(text)),
+                true,
+            ));
         }
         None
     }
@@ -91,13 +115,20 @@ impl<'t> Builder<'t> {
     /// Resolves and checks an expression. `None`: a fault says why, or it rests on a broken line.
     pub(crate) fn formula(&mut self, frame: usize, expr: &'t Expr, reads: Reads) -> Option<Typed> {
         if self.depth >= DEPTH {
-            self.fault(frame, expr.span, FaultKind::TooBig("300 values that wait for each other"));
+            self.fault(
+                frame,
+                expr.span,
+                FaultKind::TooBig("300 values that wait for each other"),
+            );
             return None;
         }
         self.depth += 1;
         let typed = self.formula_inside(frame, expr, reads);
         self.depth -= 1;
-        typed.map(|it| Typed { span: expr.span, ..it })
+        typed.map(|it| Typed {
+            span: expr.span,
+            ..it
+        })
     }
 
     fn formula_inside(&mut self, frame: usize, expr: &'t Expr, reads: Reads) -> Option<Typed> {
@@ -117,7 +148,12 @@ impl<'t> Builder<'t> {
             ExprKind::Brackets(inner) => self.formula(frame, inner, reads),
             ExprKind::Ref => self.reference(frame, expr.span, reads),
             ExprKind::Power(base, exponent) => self.power(frame, base, *exponent, reads),
-            ExprKind::Binary { operator, left, right, .. } => {
+            ExprKind::Binary {
+                operator,
+                left,
+                right,
+                ..
+            } => {
                 let left = self.alone(frame, left, reads);
                 let right = self.alone(frame, right, reads);
                 self.binary(frame, *operator, left?, right?, expr.span)
@@ -167,9 +203,20 @@ impl<'t> Builder<'t> {
     }
 
     fn reference(&mut self, frame: usize, name: Span, reads: Reads) -> Option<Typed> {
-        let what = self.resolve(frame, name, if reads == Reads::Values { "value" } else { "name" })?;
+        let what = self.resolve(
+            frame,
+            name,
+            if reads == Reads::Values {
+                "value"
+            } else {
+                "name"
+            },
+        )?;
         let key = self.key(frame, name);
-        let no_value = |is| FaultKind::NoValue { name: key.clone(), is };
+        let no_value = |is| FaultKind::NoValue {
+            name: key.clone(),
+            is,
+        };
         match what {
             What::Node(GROUND) if reads != Reads::Values => {
                 Some(Typed::constant(Number::ZERO, Dimension::VOLT, name))
@@ -233,7 +280,10 @@ impl<'t> Builder<'t> {
         let typed = self.formula(frame, expr, Reads::Values);
         let value = typed.and_then(|it| {
             let number = it.number()?.clone();
-            Some(Value { number, dimension: it.dimension })
+            Some(Value {
+                number,
+                dimension: it.dimension,
+            })
         });
         if self.lets[index].state == Step::Busy {
             self.lets[index].state = Step::Done(value.clone());
@@ -252,7 +302,13 @@ impl<'t> Builder<'t> {
         Some((made.value, dimension))
     }
 
-    fn power(&mut self, frame: usize, base: &'t Expr, exponent: i32, reads: Reads) -> Option<Typed> {
+    fn power(
+        &mut self,
+        frame: usize,
+        base: &'t Expr,
+        exponent: i32,
+        reads: Reads,
+    ) -> Option<Typed> {
         let it = self.alone(frame, base, reads)?;
         let dimension = it.dimension.powi(exponent);
         if exponent < 0 && it.number().is_some_and(Number::is_zero) {
@@ -263,13 +319,23 @@ impl<'t> Builder<'t> {
             Formula::Number(number) => match number.powi(exponent) {
                 Some(number) => Formula::Number(number),
                 None => {
-                    self.fault(frame, base.span, FaultKind::TooBig("a number of e±30 000 or so"));
+                    self.fault(
+                        frame,
+                        base.span,
+                        FaultKind::TooBig("a number of e±30 000 or so"),
+                    );
                     return None;
                 }
             },
             other => Formula::Raised(Box::new(other), exponent),
         };
-        Some(Typed { formula, dimension, zero: false, plain: it.plain, ..it })
+        Some(Typed {
+            formula,
+            dimension,
+            zero: false,
+            plain: it.plain,
+            ..it
+        })
     }
 
     fn binary(
@@ -302,7 +368,14 @@ impl<'t> Builder<'t> {
             (a, b) => Formula::Binary(operator, Box::new(a), Box::new(b)),
         };
         let plain = left.plain && right.plain;
-        Some(Typed { formula, dimension, zero: left.zero && right.zero, plain, decibel: false, span })
+        Some(Typed {
+            formula,
+            dimension,
+            zero: left.zero && right.zero,
+            plain,
+            decibel: false,
+            span,
+        })
     }
 
     /// The dimension that two operands share; a fault where they do not.
@@ -326,10 +399,16 @@ impl<'t> Builder<'t> {
         if left.plain && right.dimension != Dimension::NONE {
             self.of_dimension(frame, left, right.dimension)?;
         }
-        let kind = FaultKind::UnitsDiffer { left: left.dimension, right: right.dimension, doing };
+        let kind = FaultKind::UnitsDiffer {
+            left: left.dimension,
+            right: right.dimension,
+            doing,
+        };
         let place = self.place(frame, left.span);
         let name = left.dimension.name().into_owned();
-        self.fault(frame, right.span, kind).related.push((place, name));
+        self.fault(frame, right.span, kind)
+            .related
+            .push((place, name));
         None
     }
 
@@ -360,13 +439,22 @@ impl<'t> Builder<'t> {
                 return None;
             }
         };
-        let single = matches!(function, Function::Abs | Function::Sqrt | Function::Log10 | Function::Phase);
+        let single = matches!(
+            function,
+            Function::Abs | Function::Sqrt | Function::Log10 | Function::Phase
+        );
         if single && arguments.len() != 1 {
-            let kind = FaultKind::Expected { what: "one value in the brackets", example: "abs(a)" };
+            let kind = FaultKind::Expected {
+                what: "one value in the brackets",
+                example: "abs(a)",
+            };
             self.fault(frame, name, kind);
             return None;
         }
-        let all: Vec<Option<Typed>> = arguments.iter().map(|it| self.alone(frame, it, reads)).collect();
+        let all: Vec<Option<Typed>> = arguments
+            .iter()
+            .map(|it| self.alone(frame, it, reads))
+            .collect();
         let all: Vec<Typed> = all.into_iter().collect::<Option<_>>()?;
         let first = all.first()?;
         let mut dimension = first.dimension;
@@ -378,18 +466,36 @@ impl<'t> Builder<'t> {
                 Some(root) => root,
                 None => {
                     let needed = Dimension::NONE;
-                    self.fault(frame, first.span, FaultKind::UnitNeeded { needed, found: dimension });
+                    self.fault(
+                        frame,
+                        first.span,
+                        FaultKind::UnitNeeded {
+                            needed,
+                            found: dimension,
+                        },
+                    );
                     return None;
                 }
             },
             Function::Log10 | Function::Phase => {
                 self.of_dimension(frame, first, Dimension::NONE)?;
-                if function == Function::Phase { Dimension::DEGREE } else { Dimension::NONE }
+                if function == Function::Phase {
+                    Dimension::DEGREE
+                } else {
+                    Dimension::NONE
+                }
             }
             _ => dimension,
         };
         if function == Function::Phase && reads != Reads::Answers {
-            self.fault(frame, name, FaultKind::NoValue { name: word, is: "an answer at a frequency" });
+            self.fault(
+                frame,
+                name,
+                FaultKind::NoValue {
+                    name: word,
+                    is: "an answer at a frequency",
+                },
+            );
             return None;
         }
         let plain = all.iter().all(|it| it.plain);
@@ -408,13 +514,29 @@ impl<'t> Builder<'t> {
             },
             _ => Formula::Call(function, all.into_iter().map(|it| it.formula).collect()),
         };
-        Some(Typed { formula, dimension, zero: false, plain, decibel: false, span })
+        Some(Typed {
+            formula,
+            dimension,
+            zero: false,
+            plain,
+            decibel: false,
+            span,
+        })
     }
 
     /// `nearest(E24, a)`
-    fn nearest(&mut self, frame: usize, name: Span, arguments: &'t [Expr], span: Span) -> Option<Typed> {
+    fn nearest(
+        &mut self,
+        frame: usize,
+        name: Span,
+        arguments: &'t [Expr],
+        span: Span,
+    ) -> Option<Typed> {
         let [which, wish] = arguments else {
-            let kind = FaultKind::Expected { what: "a series and a value", example: "nearest(E24, 42k)" };
+            let kind = FaultKind::Expected {
+                what: "a series and a value",
+                example: "nearest(E24, 42k)",
+            };
             self.fault(frame, name, kind);
             return None;
         };
@@ -426,9 +548,16 @@ impl<'t> Builder<'t> {
         let it = self.alone(frame, wish, Reads::Values)?;
         let number = it.number()?;
         let rounded = syntax::Ratio::simplest_from_f64(number.to_f64());
-        let found = number.exact().or(rounded.as_ref()).and_then(|it| series::nearest(&key, it));
+        let found = number
+            .exact()
+            .or(rounded.as_ref())
+            .and_then(|it| series::nearest(&key, it));
         match found {
-            Some(found) => Some(Typed { formula: Formula::Number(Number::Exact(found)), span, ..it }),
+            Some(found) => Some(Typed {
+                formula: Formula::Number(Number::Exact(found)),
+                span,
+                ..it
+            }),
             None => {
                 self.fault(frame, wish.span, FaultKind::NotPositive);
                 None
@@ -447,18 +576,36 @@ impl<'t> Builder<'t> {
         span: Span,
     ) -> Option<Typed> {
         if reads != Reads::Answers {
-            self.fault(frame, name, FaultKind::NoValue { name: word.to_owned(), is: "an answer" });
+            self.fault(
+                frame,
+                name,
+                FaultKind::NoValue {
+                    name: word.to_owned(),
+                    is: "an answer",
+                },
+            );
             return None;
         }
-        let [Expr { kind: ExprKind::Ref, span: of }] = arguments else {
-            let kind = FaultKind::Expected { what: "the name of a part in the brackets", example: "current(R1)" };
+        let [
+            Expr {
+                kind: ExprKind::Ref,
+                span: of,
+            },
+        ] = arguments
+        else {
+            let kind = FaultKind::Expected {
+                what: "the name of a part in the brackets",
+                example: "current(R1)",
+            };
             let at = arguments.first().map_or(name, |it| it.span);
             self.fault(frame, at, kind);
             return None;
         };
         let what = self.resolve(frame, *of, "element")?;
         let carrier = match what {
-            What::Element(index) => Carrier::Element(self.element_ids.get(index).copied().flatten()?),
+            What::Element(index) => {
+                Carrier::Element(self.element_ids.get(index).copied().flatten()?)
+            }
             What::Source(index) => Carrier::Source(self.sources[index].id?),
             What::Opamp(index) => Carrier::Opamp(self.opamps[index].id?),
             What::Broken => return None,
@@ -479,13 +626,17 @@ impl<'t> Builder<'t> {
             "current" => (Formula::Current(carrier), Dimension::AMPERE),
             _ => (Formula::Power(carrier), Dimension::WATT),
         };
-        Some(Typed { formula, ..Typed::constant(Number::ZERO, dimension, span) })
+        Some(Typed {
+            formula,
+            ..Typed::constant(Number::ZERO, dimension, span)
+        })
     }
 }
 
 /// The functions of the language.
-pub(crate) const FUNCTIONS: [&str; 10] =
-    ["parallel", "abs", "sqrt", "min", "max", "log10", "nearest", "current", "power", "phase"];
+pub(crate) const FUNCTIONS: [&str; 10] = [
+    "parallel", "abs", "sqrt", "min", "max", "log10", "nearest", "current", "power", "phase",
+];
 
 /// A function of constants; `None` where it has no value there.
 fn folded(function: Function, all: &[Number]) -> Option<Number> {
@@ -506,8 +657,14 @@ fn folded(function: Function, all: &[Number]) -> Option<Number> {
             it if it.to_f64() > 0.0 => Some(Number::Rounded(it.to_f64().log10())),
             _ => None,
         },
-        Function::Min => all.iter().cloned().reduce(|a, b| if less(&b, &a) { b } else { a }),
-        Function::Max => all.iter().cloned().reduce(|a, b| if less(&a, &b) { b } else { a }),
+        Function::Min => all
+            .iter()
+            .cloned()
+            .reduce(|a, b| if less(&b, &a) { b } else { a }),
+        Function::Max => all
+            .iter()
+            .cloned()
+            .reduce(|a, b| if less(&a, &b) { b } else { a }),
         Function::Phase => None,
     }
 }
@@ -526,10 +683,16 @@ pub(crate) struct Linear {
 
 /// The linear form of a formula; `None` where it is not one.
 pub(crate) fn linear(formula: &Formula) -> Option<Linear> {
-    let plain = |constant: Number| Linear { constant, nodes: Vec::new() };
+    let plain = |constant: Number| Linear {
+        constant,
+        nodes: Vec::new(),
+    };
     Some(match formula {
         Formula::Number(number) => plain(number.clone()),
-        Formula::Node(node) => Linear { constant: Number::ZERO, nodes: vec![(*node, Number::ONE)] },
+        Formula::Node(node) => Linear {
+            constant: Number::ZERO,
+            nodes: vec![(*node, Number::ONE)],
+        },
         Formula::Negative(inner) => scaled(linear(inner)?, &Number::ONE.neg()),
         Formula::Binary(operator, left, right) => {
             let (left, right) = (linear(left)?, linear(right)?);
@@ -538,7 +701,9 @@ pub(crate) fn linear(formula: &Formula) -> Option<Linear> {
                 Operator::Minus => sum(left, scaled(right, &Number::ONE.neg())),
                 Operator::Times if right.nodes.is_empty() => scaled(left, &right.constant),
                 Operator::Times if left.nodes.is_empty() => scaled(right, &left.constant),
-                Operator::Over if right.nodes.is_empty() => scaled(left, &Number::ONE.div(&right.constant)?),
+                Operator::Over if right.nodes.is_empty() => {
+                    scaled(left, &Number::ONE.div(&right.constant)?)
+                }
                 _ => return None,
             }
         }

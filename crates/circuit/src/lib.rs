@@ -74,12 +74,16 @@ pub struct Block {
 impl Book {
     /// The text of a place.
     pub fn text(&self, place: Place) -> &str {
-        self.files.get(place.file.0 as usize).map_or("", |it| place.span.of(&it.text))
+        self.files
+            .get(place.file.0 as usize)
+            .map_or("", |it| place.span.of(&it.text))
     }
 
     /// The circuit, by its index, whose stretch of the first file holds this offset.
     pub fn circuit_at(&self, offset: u32) -> Option<usize> {
-        self.circuits.iter().position(|it| it.extent.span.start <= offset && offset < it.extent.span.end.max(1))
+        self.circuits
+            .iter()
+            .position(|it| it.extent.span.start <= offset && offset < it.extent.span.end.max(1))
     }
 }
 

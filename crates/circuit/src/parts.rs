@@ -36,19 +36,29 @@ impl<'t> Builder<'t> {
         let tree = self.tree(frame);
         let body: &'t Body = &tree.bodies[part.body];
         let head = &tree.statements[body.head.0 as usize];
-        let StatementKind::Part(name) = head.kind else { return Part::default() };
+        let StatementKind::Part(name) = head.kind else {
+            return Part::default();
+        };
         let mut it = Part {
             name: self.key(frame, name),
             place: self.place(frame, name),
-            description: head.description.and_then(|span| describe(span.of(self.text(frame)))),
+            description: head
+                .description
+                .and_then(|span| describe(span.of(self.text(frame)))),
             ..Part::default()
         };
         let mut seen = Vec::new();
         for id in &body.inside {
-            let StatementKind::Property(property) = &tree.statements[id.0 as usize].kind else { continue };
+            let StatementKind::Property(property) = &tree.statements[id.0 as usize].kind else {
+                continue;
+            };
             let word = self.key(frame, property.word);
             // `current 20 mA` and `source 20 mA, sink 5 mA` say the same thing.
-            let topic = if word == "source" { "current".to_owned() } else { word.clone() };
+            let topic = if word == "source" {
+                "current".to_owned()
+            } else {
+                word.clone()
+            };
             if seen.contains(&topic) {
                 self.fault(frame, property.word, FaultKind::SaidTwice(word));
                 continue;
@@ -59,25 +69,46 @@ impl<'t> Builder<'t> {
         it
     }
 
-    fn property(&mut self, frame: usize, it: &mut Part, word: &str, property: &'t Property) -> Option<()> {
+    fn property(
+        &mut self,
+        frame: usize,
+        it: &mut Part,
+        word: &str,
+        property: &'t Property,
+    ) -> Option<()> {
         match word {
             "gain" => it.gain = Some(self.single(frame, property, Dimension::NONE, true)?),
-            "bandwidth" => it.bandwidth = Some(self.single(frame, property, Dimension::HERTZ, true)?),
-            "slew" => it.slew = Some(self.single(frame, property, Dimension::VOLT_PER_SECOND, true)?),
+            "bandwidth" => {
+                it.bandwidth = Some(self.single(frame, property, Dimension::HERTZ, true)?)
+            }
+            "slew" => {
+                it.slew = Some(self.single(frame, property, Dimension::VOLT_PER_SECOND, true)?)
+            }
             "input_resistance" => {
                 it.input_resistance = Some(self.single(frame, property, Dimension::OHM, true)?);
             }
             "output_resistance" => {
                 it.output_resistance = Some(self.single(frame, property, Dimension::OHM, true)?);
             }
-            "rejection" => it.rejection = Some(self.single(frame, property, Dimension::NONE, true)?),
+            "rejection" => {
+                it.rejection = Some(self.single(frame, property, Dimension::NONE, true)?)
+            }
             "offset" => it.offset = Some(self.single(frame, property, Dimension::VOLT, false)?),
-            "bias_current" => it.bias_current = Some(self.single(frame, property, Dimension::AMPERE, false)?),
-            "bias_offset" => it.bias_offset = Some(self.single(frame, property, Dimension::AMPERE, false)?),
-            "headroom" => it.headroom = Some(self.pair(frame, property, ["low", "high"], Dimension::VOLT)?),
-            "inputs" => it.inputs = Some(self.pair(frame, property, ["low", "high"], Dimension::VOLT)?),
+            "bias_current" => {
+                it.bias_current = Some(self.single(frame, property, Dimension::AMPERE, false)?)
+            }
+            "bias_offset" => {
+                it.bias_offset = Some(self.single(frame, property, Dimension::AMPERE, false)?)
+            }
+            "headroom" => {
+                it.headroom = Some(self.pair(frame, property, ["low", "high"], Dimension::VOLT)?)
+            }
+            "inputs" => {
+                it.inputs = Some(self.pair(frame, property, ["low", "high"], Dimension::VOLT)?)
+            }
             "current" | "source" => {
-                it.current = Some(self.pair(frame, property, ["source", "sink"], Dimension::AMPERE)?);
+                it.current =
+                    Some(self.pair(frame, property, ["source", "sink"], Dimension::AMPERE)?);
             }
             "supply" => match &property.form {
                 PropertyForm::Range(from, to) => {
@@ -102,7 +133,13 @@ impl<'t> Builder<'t> {
         Some(())
     }
 
-    fn wrong_form(&mut self, frame: usize, property: &Property, what: &'static str, example: &'static str) {
+    fn wrong_form(
+        &mut self,
+        frame: usize,
+        property: &Property,
+        what: &'static str,
+        example: &'static str,
+    ) {
         self.fault(frame, property.word, FaultKind::Expected { what, example });
     }
 
@@ -135,12 +172,17 @@ impl<'t> Builder<'t> {
         dimension: Dimension,
         above_zero: bool,
     ) -> Option<syntax::Number> {
-        let Some(crate::scope::What::Let(index)) = self.resolve(frame, name, "value") else { return None };
+        let Some(crate::scope::What::Let(index)) = self.resolve(frame, name, "value") else {
+            return None;
+        };
         let place = self.place(frame, name);
         self.lets[index].uses.push(place);
         let value = self.let_value(index)?;
         if value.dimension != dimension {
-            let kind = FaultKind::UnitNeeded { needed: dimension, found: value.dimension };
+            let kind = FaultKind::UnitNeeded {
+                needed: dimension,
+                found: value.dimension,
+            };
             self.fault(frame, name, kind);
             return None;
         }
@@ -167,7 +209,12 @@ impl<'t> Builder<'t> {
             PropertyForm::Value(value) => vec![(None, value)],
             PropertyForm::Named(all) => all.iter().map(|(word, value)| (*word, value)).collect(),
             _ => {
-                self.wrong_form(frame, property, "one value, or one for each side", "headroom low 0.1 V, high 1.2 V");
+                self.wrong_form(
+                    frame,
+                    property,
+                    "one value, or one for each side",
+                    "headroom low 0.1 V, high 1.2 V",
+                );
                 return None;
             }
         };
@@ -190,9 +237,15 @@ impl<'t> Builder<'t> {
             [Some(a), Some(b)] => Some([a, b]),
             _ => {
                 let name = self.key(frame, property.word);
-                let missing =
-                    words.iter().zip(&found).filter(|(_, it)| it.is_none()).map(|(it, _)| (*it).to_owned());
-                let kind = FaultKind::ClauseMissing { name, missing: missing.collect() };
+                let missing = words
+                    .iter()
+                    .zip(&found)
+                    .filter(|(_, it)| it.is_none())
+                    .map(|(it, _)| (*it).to_owned());
+                let kind = FaultKind::ClauseMissing {
+                    name,
+                    missing: missing.collect(),
+                };
                 self.fault(frame, property.word, kind).unfinished = true;
                 None
             }
@@ -200,7 +253,12 @@ impl<'t> Builder<'t> {
     }
 
     /// A value that is not below zero.
-    fn checked(&mut self, frame: usize, value: &'t Expr, dimension: Dimension) -> Option<syntax::Number> {
+    fn checked(
+        &mut self,
+        frame: usize,
+        value: &'t Expr,
+        dimension: Dimension,
+    ) -> Option<syntax::Number> {
         let typed = self.formula(frame, value, Reads::Values)?;
         self.of_dimension(frame, &typed, dimension)?;
         let number = typed.number()?.clone();

@@ -179,7 +179,10 @@ impl<'t> Builder<'t> {
     }
 
     pub fn place(&self, frame: usize, span: Span) -> Place {
-        Place { file: self.frames[frame].file, span }
+        Place {
+            file: self.frames[frame].file,
+            span,
+        }
     }
 
     pub fn key(&self, frame: usize, name: Name) -> String {
@@ -199,19 +202,35 @@ impl<'t> Builder<'t> {
         let key = self.key(frame, name);
         let place = self.place(frame, name);
         if matches!(key.as_str(), "ground" | "end") {
-            self.fault(frame, name, FaultKind::NameTaken { name: key, is: "reserved", line: None });
+            self.fault(
+                frame,
+                name,
+                FaultKind::NameTaken {
+                    name: key,
+                    is: "reserved",
+                    line: None,
+                },
+            );
             return false;
         }
-        let outer = self.frames[frame].outer.and_then(|outer| self.frames[outer].names.get(&key));
+        let outer = self.frames[frame]
+            .outer
+            .and_then(|outer| self.frames[outer].names.get(&key));
         // A block's inside may not hide its file's `let`s either.
         if let Some((first, at)) = self.frames[frame].names.get(&key).or(outer).copied() {
             let line = self.library.line(at);
             let fault = self.fault(
                 frame,
                 name,
-                FaultKind::NameTaken { name: key.clone(), is: first.noun(), line: Some(line) },
+                FaultKind::NameTaken {
+                    name: key.clone(),
+                    is: first.noun(),
+                    line: Some(line),
+                },
             );
-            fault.related.push((at, format!("`{key}` is {} here", first.noun())));
+            fault
+                .related
+                .push((at, format!("`{key}` is {} here", first.noun())));
             fault.subjects.push(key);
             return false;
         }
@@ -273,7 +292,10 @@ impl<'t> Builder<'t> {
 
     fn own(&self, frame: usize, key: &str) -> Option<(What, Place)> {
         let it = &self.frames[frame];
-        it.names.get(key).or_else(|| self.frames[it.outer?].names.get(key)).copied()
+        it.names
+            .get(key)
+            .or_else(|| self.frames[it.outer?].names.get(key))
+            .copied()
     }
 
     /// What a REF stands for; an unknown name is a fault, unless a broken line names it.
@@ -320,10 +342,16 @@ impl<'t> Builder<'t> {
             .collect();
         known.sort_unstable();
         let nearest = spelled(known, &key).map(str::to_owned);
-        let kind = FaultKind::UnknownName { name: key.clone(), wanted, nearest: nearest.clone() };
+        let kind = FaultKind::UnknownName {
+            name: key.clone(),
+            wanted,
+            nearest: nearest.clone(),
+        };
         let fault = self.fault(frame, name, kind);
         fault.subjects.push(key);
-        fault.fixes.extend(nearest.map(|it| replace(name, it, true)));
+        fault
+            .fixes
+            .extend(nearest.map(|it| replace(name, it, true)));
     }
 
     /// "There is no device `opmap`", with the nearest word as a fix.
@@ -336,15 +364,24 @@ impl<'t> Builder<'t> {
     ) {
         let written = self.key(frame, word);
         let nearest = spelled(known, &written).map(str::to_owned);
-        let kind = FaultKind::UnknownWord { word: written, wanted, nearest: nearest.clone() };
+        let kind = FaultKind::UnknownWord {
+            word: written,
+            wanted,
+            nearest: nearest.clone(),
+        };
         let fault = self.fault(frame, word, kind);
-        fault.fixes.extend(nearest.map(|it| replace(word, it, true)));
+        fault
+            .fixes
+            .extend(nearest.map(|it| replace(word, it, true)));
     }
 
     /// Nothing may be concluded from what these nodes lack.
     pub fn doubt(&mut self, nodes: impl IntoIterator<Item = NodeId>) {
         self.circuit.perhaps.incomplete = true;
-        self.circuit.perhaps.nodes.extend(nodes.into_iter().filter(|it| *it != GROUND));
+        self.circuit
+            .perhaps
+            .nodes
+            .extend(nodes.into_iter().filter(|it| *it != GROUND));
     }
 
     /// The `##` text of a statement, without its signs.
@@ -356,13 +393,20 @@ impl<'t> Builder<'t> {
 
 /// `##` lines without their signs; comments between them left out.
 pub(crate) fn describe(text: &str) -> Option<String> {
-    let lines: Vec<&str> =
-        text.lines().filter_map(|line| line.trim_start().strip_prefix("##")).map(str::trim).collect();
+    let lines: Vec<&str> = text
+        .lines()
+        .filter_map(|line| line.trim_start().strip_prefix("##"))
+        .map(str::trim)
+        .collect();
     (!lines.is_empty()).then(|| lines.join("\n"))
 }
 
 /// "write `x`", replacing a span.
 pub(crate) fn replace(span: Span, text: impl Into<String>, safe: bool) -> Fix {
     let text = text.into();
-    Fix { title: format!("write `{text}`"), safe, edits: vec![TextEdit { span, text }] }
+    Fix {
+        title: format!("write `{text}`"),
+        safe,
+        edits: vec![TextEdit { span, text }],
+    }
 }

@@ -43,9 +43,15 @@ pub fn nearest(name: &str, wish: &Ratio) -> Option<Ratio> {
     // The power of ten below the wish: 100 · 10^e ≤ wish < 1000 · 10^e.
     let mut exponent = wish.to_f64().value().log10().floor() as i32 - 2;
     let member = |digits: u32, exponent: i32| -> Ratio {
-        let scale = Ratio::from(IBig::from(UBig::from(10u8).pow(exponent.unsigned_abs() as usize)));
+        let scale = Ratio::from(IBig::from(
+            UBig::from(10u8).pow(exponent.unsigned_abs() as usize),
+        ));
         let digits = Ratio::from(IBig::from(digits));
-        if exponent < 0 { digits / scale } else { digits * scale }
+        if exponent < 0 {
+            digits / scale
+        } else {
+            digits * scale
+        }
     };
     while member(100, exponent) > *wish {
         exponent -= 1;
@@ -59,7 +65,11 @@ pub fn nearest(name: &str, wish: &Ratio) -> Option<Ratio> {
         if above > *wish {
             // wish/below ≤ above/wish, without a root.
             let square = wish.clone() * wish.clone();
-            return Some(if square <= below.clone() * above.clone() { below } else { above });
+            return Some(if square <= below.clone() * above.clone() {
+                below
+            } else {
+                above
+            });
         }
         below = above;
     }

@@ -1,6 +1,9 @@
 //! Second pass: what elements, sources, rails, op-amps and `start`s come to.
 
-use syntax::{Argument, DriveKind, Expr, Form, Name, Number, Operator, Rail as SaidRail, SourceForm, WaveShape};
+use syntax::{
+    Argument, DriveKind, Expr, Form, Name, Number, Operator, Rail as SaidRail, SourceForm,
+    WaveShape,
+};
 use syntax::{Dimension, ExprKind, StatementId, StatementKind, quantity};
 
 use crate::FaultKind;
@@ -35,7 +38,8 @@ impl<'t> Builder<'t> {
                         rating: made.rating,
                         description: it.description.clone(),
                     });
-                    self.element_ids.push(Some(ElementId(self.circuit.elements.len() as u32 - 1)));
+                    self.element_ids
+                        .push(Some(ElementId(self.circuit.elements.len() as u32 - 1)));
                 }
                 _ => {
                     let name = self.key(frame, self.pending[index].name_place.span);
@@ -55,7 +59,9 @@ impl<'t> Builder<'t> {
                 let it = &self.pending[index];
                 let (frame, span) = (it.frame, it.name_place.span);
                 let name = self.key(frame, span);
-                self.fault(frame, span, FaultKind::Ring(name.clone())).subjects.push(name);
+                self.fault(frame, span, FaultKind::Ring(name.clone()))
+                    .subjects
+                    .push(name);
                 self.pending[index].value = Step::Done(None);
                 return None;
             }
@@ -86,35 +92,55 @@ impl<'t> Builder<'t> {
         let typed = self.formula(frame, &element.value, Reads::Values)?;
         // A bare number as an element's value is in ohms.
         let bare = typed.plain && matches!(element.value.kind, ExprKind::Quantity);
-        let dimension = if bare || typed.zero { Dimension::OHM } else { typed.dimension };
+        let dimension = if bare || typed.zero {
+            Dimension::OHM
+        } else {
+            typed.dimension
+        };
         let number = typed.number()?.clone();
         let kind = match dimension {
             Dimension::OHM | Dimension::SIEMENS => ElementKind::Resistor,
             Dimension::FARAD => ElementKind::Capacitor,
             Dimension::HENRY => ElementKind::Inductor,
             found => {
-                let kind = FaultKind::UnitNeeded { needed: Dimension::OHM, found };
+                let kind = FaultKind::UnitNeeded {
+                    needed: Dimension::OHM,
+                    found,
+                };
                 let name = self.key(frame, element.name);
-                self.fault(frame, element.value.span, kind).subjects.push(name);
+                self.fault(frame, element.value.span, kind)
+                    .subjects
+                    .push(name);
                 return None;
             }
         };
         if number.to_f64() <= 0.0 {
             let name = self.key(frame, element.name);
-            self.fault(frame, element.value.span, FaultKind::NotPositive).subjects.push(name);
+            self.fault(frame, element.value.span, FaultKind::NotPositive)
+                .subjects
+                .push(name);
             return None;
         }
-        let value = if dimension == Dimension::SIEMENS { Number::ONE.div(&number)? } else { number };
+        let value = if dimension == Dimension::SIEMENS {
+            Number::ONE.div(&number)?
+        } else {
+            number
+        };
         let (mut tolerance, mut rating) = (None, None);
         for extra in &element.extras {
             let percent = matches!(extra.kind, ExprKind::Quantity)
-                && quantity::read(self.text(frame), extra.span).is_ok_and(|it| it.form == Form::Percent);
+                && quantity::read(self.text(frame), extra.span)
+                    .is_ok_and(|it| it.form == Form::Percent);
             let rated = match kind {
                 ElementKind::Resistor => Dimension::WATT,
                 ElementKind::Capacitor => Dimension::VOLT,
                 _ => Dimension::AMPERE,
             };
-            let (slot, needed) = if percent { (&mut tolerance, Dimension::NONE) } else { (&mut rating, rated) };
+            let (slot, needed) = if percent {
+                (&mut tolerance, Dimension::NONE)
+            } else {
+                (&mut rating, rated)
+            };
             if slot.is_some() {
                 let text = extra.span.of(self.text(frame)).to_owned();
                 self.fault(frame, extra.span, FaultKind::SaidTwice(text));
@@ -123,10 +149,22 @@ impl<'t> Builder<'t> {
             *slot = Some(self.positive(frame, extra, needed)?);
         }
         let value_place = self.place(frame, element.value.span);
-        Some(Made { kind, value, tolerance, rating, value_place })
+        Some(Made {
+            kind,
+            value,
+            tolerance,
+            rating,
+            value_place,
+        })
     }
 
-    fn pot_half(&mut self, frame: usize, total: &'t Expr, at: &'t Expr, lower: bool) -> Option<Made> {
+    fn pot_half(
+        &mut self,
+        frame: usize,
+        total: &'t Expr,
+        at: &'t Expr,
+        lower: bool,
+    ) -> Option<Made> {
         // Both halves read the same words: only the first tells what is wrong with them.
         let before = self.faults.len();
         let all = self.positive(frame, total, Dimension::OHM);
@@ -135,7 +173,10 @@ impl<'t> Builder<'t> {
         if let Some(share) = &share
             && !inside(share)
         {
-            let kind = FaultKind::Expected { what: "a share from 0 % to 100 %", example: "at 30 %" };
+            let kind = FaultKind::Expected {
+                what: "a share from 0 % to 100 %",
+                example: "at 30 %",
+            };
             self.fault(frame, at.span, kind);
         }
         let wrong = self.faults.len() > before;
@@ -146,21 +187,46 @@ impl<'t> Builder<'t> {
         if wrong {
             return None;
         }
-        let share = if lower { share } else { Number::ONE.sub(&share) };
+        let share = if lower {
+            share
+        } else {
+            Number::ONE.sub(&share)
+        };
         let value = all.mul(&share);
-        let kind = if value.is_zero() { ElementKind::Wire } else { ElementKind::Resistor };
+        let kind = if value.is_zero() {
+            ElementKind::Wire
+        } else {
+            ElementKind::Resistor
+        };
         let value_place = self.place(frame, total.span);
-        Some(Made { kind, value, tolerance: None, rating: None, value_place })
+        Some(Made {
+            kind,
+            value,
+            tolerance: None,
+            rating: None,
+            value_place,
+        })
     }
 
-    fn electrolytic(&mut self, frame: usize, value: &'t Expr, rated: Option<&'t Expr>) -> Option<Made> {
+    fn electrolytic(
+        &mut self,
+        frame: usize,
+        value: &'t Expr,
+        rated: Option<&'t Expr>,
+    ) -> Option<Made> {
         let farads = self.positive(frame, value, Dimension::FARAD)?;
         let rating = match rated {
             Some(rated) => Some(self.positive(frame, rated, Dimension::VOLT)?),
             None => None,
         };
         let value_place = self.place(frame, value.span);
-        Some(Made { kind: ElementKind::Capacitor, value: farads, tolerance: None, rating, value_place })
+        Some(Made {
+            kind: ElementKind::Capacitor,
+            value: farads,
+            tolerance: None,
+            rating,
+            value_place,
+        })
     }
 
     /// Every source, in the order of the text.
@@ -177,7 +243,9 @@ impl<'t> Builder<'t> {
                     let name = self.key(frame, said.name);
                     self.frames[frame].perhaps.insert(name);
                     let names: Vec<Name> = match said.form {
-                        SourceForm::Held { plus, minus } => [Some(plus), minus].into_iter().flatten().collect(),
+                        SourceForm::Held { plus, minus } => {
+                            [Some(plus), minus].into_iter().flatten().collect()
+                        }
                         SourceForm::Current { from, into } => vec![from, into],
                     };
                     let nodes: Vec<NodeId> = names
@@ -195,7 +263,8 @@ impl<'t> Builder<'t> {
 
     fn source(&mut self, index: usize) -> Option<Source> {
         let it = &self.sources[index];
-        let (frame, said, place, description) = (it.frame, it.said, it.place, it.description.clone());
+        let (frame, said, place, description) =
+            (it.frame, it.said, it.place, it.description.clone());
         let (kind, needed, end_places) = match said.form {
             SourceForm::Held { plus, minus } => {
                 let [plus_node, minus_node] = [Some(plus), minus].map(|it| match it {
@@ -205,14 +274,28 @@ impl<'t> Builder<'t> {
                         _ => None,
                     },
                 });
-                let places = [Some(self.place(frame, plus)), minus.map(|it| self.place(frame, it))];
-                (SourceKind::Voltage { plus: plus_node?, minus: minus_node? }, Dimension::VOLT, places)
+                let places = [
+                    Some(self.place(frame, plus)),
+                    minus.map(|it| self.place(frame, it)),
+                ];
+                (
+                    SourceKind::Voltage {
+                        plus: plus_node?,
+                        minus: minus_node?,
+                    },
+                    Dimension::VOLT,
+                    places,
+                )
             }
             SourceForm::Current { from, into } => {
                 let a = self.wired_node(frame, from);
                 let b = self.wired_node(frame, into);
                 let places = [Some(self.place(frame, from)), Some(self.place(frame, into))];
-                (SourceKind::Current { from: a?, into: b? }, Dimension::AMPERE, places)
+                (
+                    SourceKind::Current { from: a?, into: b? },
+                    Dimension::AMPERE,
+                    places,
+                )
             }
         };
         let own = match kind {
@@ -268,7 +351,11 @@ impl<'t> Builder<'t> {
                 self.of_dimension(frame, &typed, needed)?;
                 match linear(&typed.formula) {
                     Some(it) => {
-                        let controls = it.nodes.into_iter().filter(|(node, _)| *node != GROUND).collect();
+                        let controls = it
+                            .nodes
+                            .into_iter()
+                            .filter(|(node, _)| *node != GROUND)
+                            .collect();
                         Some((it.constant, controls, None))
                     }
                     None => {
@@ -277,15 +364,30 @@ impl<'t> Builder<'t> {
                     }
                 }
             }
-            DriveKind::Periodic { shape, size, frequency, offset, phase, duty } => {
+            DriveKind::Periodic {
+                shape,
+                size,
+                frequency,
+                offset,
+                phase,
+                duty,
+            } => {
                 let size = self.wave_size(frame, *shape, size, needed)?;
                 let frequency = self.positive(frame, frequency, Dimension::HERTZ)?;
                 let offset = self.optional(frame, offset.as_ref(), needed, Number::ZERO)?;
-                let phase = self.optional(frame, phase.as_ref(), Dimension::DEGREE, Number::ZERO)?;
+                let phase =
+                    self.optional(frame, phase.as_ref(), Dimension::DEGREE, Number::ZERO)?;
                 let half = Number::ONE.div(&Number::ONE.add(&Number::ONE))?;
                 let duty = self.optional(frame, duty.as_ref(), Dimension::NONE, half)?;
                 self.wave_is_later(frame, drive);
-                let wave = Wave::Periodic { shape: *shape, size, frequency, offset: offset.clone(), phase, duty };
+                let wave = Wave::Periodic {
+                    shape: *shape,
+                    size,
+                    frequency,
+                    offset: offset.clone(),
+                    phase,
+                    duty,
+                };
                 Some((offset, Vec::new(), Some(wave)))
             }
             DriveKind::Step { from, to, at } => {
@@ -309,8 +411,16 @@ impl<'t> Builder<'t> {
     }
 
     fn wave_is_later(&mut self, frame: usize, drive: &syntax::Drive) {
-        let word: String = drive.span.of(self.text(frame)).chars().take_while(|it| it.is_alphabetic()).collect();
-        let at = syntax::Span { start: drive.span.start, end: drive.span.start + word.len() as u32 };
+        let word: String = drive
+            .span
+            .of(self.text(frame))
+            .chars()
+            .take_while(|it| it.is_alphabetic())
+            .collect();
+        let at = syntax::Span {
+            start: drive.span.start,
+            end: drive.span.start + word.len() as u32,
+        };
         self.later(frame, &word, at, false, &[]);
     }
 
@@ -328,18 +438,29 @@ impl<'t> Builder<'t> {
     }
 
     /// The size of a wave: an amplitude; `Vpp` is twice, `Vrms` of a sine √½ of it.
-    fn wave_size(&mut self, frame: usize, shape: WaveShape, size: &'t Expr, needed: Dimension) -> Option<Number> {
+    fn wave_size(
+        &mut self,
+        frame: usize,
+        shape: WaveShape,
+        size: &'t Expr,
+        needed: Dimension,
+    ) -> Option<Number> {
         if matches!(size.kind, ExprKind::Quantity)
             && let Ok(it) = quantity::read(self.text(frame), size.span)
             && matches!(it.form, Form::PeakToPeak | Form::RootMeanSquare)
         {
             if needed != Dimension::VOLT {
-                let kind = FaultKind::UnitNeeded { needed, found: it.dimension };
+                let kind = FaultKind::UnitNeeded {
+                    needed,
+                    found: it.dimension,
+                };
                 self.fault(frame, size.span, kind);
                 return None;
             }
             let factor = match (it.form, shape) {
-                (Form::RootMeanSquare, WaveShape::Sine) => Number::Rounded(std::f64::consts::SQRT_2),
+                (Form::RootMeanSquare, WaveShape::Sine) => {
+                    Number::Rounded(std::f64::consts::SQRT_2)
+                }
                 (Form::RootMeanSquare, WaveShape::Triangle) => Number::Rounded(3f64.sqrt()),
                 _ => Number::ONE,
             };
@@ -360,17 +481,26 @@ impl<'t> Builder<'t> {
             match &statement.kind {
                 StatementKind::Supply(rails) => {
                     if std::mem::replace(&mut said[0], true) {
-                        self.fault(circuit_frame, word_end(6), FaultKind::SaidTwice("supply".into()));
+                        self.fault(
+                            circuit_frame,
+                            word_end(6),
+                            FaultKind::SaidTwice("supply".into()),
+                        );
                         continue;
                     }
-                    self.frames[circuit_frame].supply = self.supply(circuit_frame, rails, statement.span);
+                    self.frames[circuit_frame].supply =
+                        self.supply(circuit_frame, rails, statement.span);
                     if self.frames[circuit_frame].supply.is_none() {
                         self.circuit.perhaps.incomplete = true;
                     }
                 }
                 StatementKind::OpampsAre(name) => {
                     if std::mem::replace(&mut said[1], true) {
-                        self.fault(circuit_frame, word_end(6), FaultKind::SaidTwice("opamps are".into()));
+                        self.fault(
+                            circuit_frame,
+                            word_end(6),
+                            FaultKind::SaidTwice("opamps are".into()),
+                        );
                         continue;
                     }
                     self.frames[circuit_frame].part = self.part(circuit_frame, *name);
@@ -399,10 +529,13 @@ impl<'t> Builder<'t> {
 
     fn opamp(&mut self, index: usize, circuit_frame: usize) -> Option<Opamp> {
         let it = &self.opamps[index];
-        let (frame, said, place, description) = (it.frame, it.said, it.place, it.description.clone());
+        let (frame, said, place, description) =
+            (it.frame, it.said, it.place, it.description.clone());
         let [plus, minus, drives] = ["plus", "minus", "drives"].map(|word| {
             let clause = self.clause(said, frame, word)?;
-            let Argument::Name(name) = clause.argument else { return None };
+            let Argument::Name(name) = clause.argument else {
+                return None;
+            };
             match self.find(frame, &self.key(frame, name)) {
                 Some(What::Node(node)) => Some((node, self.place(frame, name))),
                 _ => None,
@@ -411,7 +544,10 @@ impl<'t> Builder<'t> {
         let (plus, minus, drives) = (plus?, minus?, drives?);
         let part = match self.clause(said, frame, "part").map(|it| &it.argument) {
             Some(Argument::Name(name)) => self.part(frame, *name)?,
-            _ => self.frames[frame].part.or(self.frames[circuit_frame].part).flatten(),
+            _ => self.frames[frame]
+                .part
+                .or(self.frames[circuit_frame].part)
+                .flatten(),
         };
         let supply = match self.clause(said, frame, "supply") {
             Some(clause) => match &clause.argument {
@@ -454,20 +590,38 @@ impl<'t> Builder<'t> {
             return Some(Some(*id));
         }
         if !shelf.incomplete && !self.perhaps(frame, &key) {
-            let mut known: Vec<&str> = shelf.parts.keys().map(String::as_str).chain(["ideal"]).collect();
+            let mut known: Vec<&str> = shelf
+                .parts
+                .keys()
+                .map(String::as_str)
+                .chain(["ideal"])
+                .collect();
             known.sort_unstable();
             let nearest = syntax::spelled(known, &key).map(str::to_owned);
-            let kind = FaultKind::UnknownName { name: key.clone(), wanted: "part", nearest: nearest.clone() };
+            let kind = FaultKind::UnknownName {
+                name: key.clone(),
+                wanted: "part",
+                nearest: nearest.clone(),
+            };
             let fault = self.fault(frame, name, kind);
             fault.subjects.push(key);
-            fault.fixes.extend(nearest.map(|it| crate::scope::replace(name, it, true)));
+            fault
+                .fixes
+                .extend(nearest.map(|it| crate::scope::replace(name, it, true)));
         }
         None
     }
 
     /// `part` and `supply` that a block's device says for the op-amps inside.
-    pub(crate) fn blocks_to_supply(&mut self, frame: usize, inner: usize, device: &'t syntax::Device) {
-        if let Some(Argument::Name(name)) = self.clause(device, frame, "part").map(|it| &it.argument) {
+    pub(crate) fn blocks_to_supply(
+        &mut self,
+        frame: usize,
+        inner: usize,
+        device: &'t syntax::Device,
+    ) {
+        if let Some(Argument::Name(name)) =
+            self.clause(device, frame, "part").map(|it| &it.argument)
+        {
             let part = self.part(frame, *name);
             self.frames[inner].part = part;
         }
@@ -492,30 +646,54 @@ impl<'t> Builder<'t> {
         }
     }
 
-    fn supply(&mut self, frame: usize, rails: &'t [SaidRail], span: syntax::Span) -> Option<Supply> {
+    fn supply(
+        &mut self,
+        frame: usize,
+        rails: &'t [SaidRail],
+        span: syntax::Span,
+    ) -> Option<Supply> {
         let mut found = Vec::new();
         for rail in rails.iter().take(2) {
             found.push(self.rail(frame, rail)?);
         }
         if found.len() < 2 {
-            found.push(Rail { volts: Number::ZERO, node: Some(GROUND) });
+            found.push(Rail {
+                volts: Number::ZERO,
+                node: Some(GROUND),
+            });
         }
         let second = found.pop()?;
         let first = found.pop()?;
-        let (high, low) = if less(&first.volts, &second.volts) { (second, first) } else { (first, second) };
-        Some(Supply { high, low, place: self.place(frame, span) })
+        let (high, low) = if less(&first.volts, &second.volts) {
+            (second, first)
+        } else {
+            (first, second)
+        };
+        Some(Supply {
+            high,
+            low,
+            place: self.place(frame, span),
+        })
     }
 
     fn rail(&mut self, frame: usize, rail: &'t SaidRail) -> Option<Rail> {
         match rail {
-            SaidRail::Value { negative, value, .. } => {
+            SaidRail::Value {
+                negative, value, ..
+            } => {
                 let volts = self.constant(frame, value, Dimension::VOLT)?;
-                Some(Rail { volts: if *negative { volts.neg() } else { volts }, node: None })
+                Some(Rail {
+                    volts: if *negative { volts.neg() } else { volts },
+                    node: None,
+                })
             }
             SaidRail::Node(name) => {
                 let key = self.key(frame, *name);
                 if key == "ground" {
-                    return Some(Rail { volts: Number::ZERO, node: Some(GROUND) });
+                    return Some(Rail {
+                        volts: Number::ZERO,
+                        node: Some(GROUND),
+                    });
                 }
                 let node = match self.resolve(frame, *name, "node")? {
                     What::Node(node) => node,
@@ -526,17 +704,25 @@ impl<'t> Builder<'t> {
                     }
                 };
                 let held = self.circuit.sources.iter().find_map(|it| match it.kind {
-                    SourceKind::Voltage { plus, minus: GROUND } if plus == node => Some(it),
+                    SourceKind::Voltage {
+                        plus,
+                        minus: GROUND,
+                    } if plus == node => Some(it),
                     _ => None,
                 });
                 match held {
-                    Some(it) if it.controls.is_empty() && it.wave.is_none() => {
-                        Some(Rail { volts: it.constant.clone(), node: Some(node) })
+                    Some(it) if it.controls.is_empty() && it.wave.is_none() => Some(Rail {
+                        volts: it.constant.clone(),
+                        node: Some(node),
+                    }),
+                    None if self.circuit.perhaps.incomplete && self.perhaps_holds(frame, node) => {
+                        None
                     }
-                    None if self.circuit.perhaps.incomplete && self.perhaps_holds(frame, node) => None,
                     _ => {
                         let span = rail_span(rail);
-                        self.fault(frame, span, FaultKind::RailNotHeld(key.clone())).subjects.push(key);
+                        self.fault(frame, span, FaultKind::RailNotHeld(key.clone()))
+                            .subjects
+                            .push(key);
                         None
                     }
                 }
@@ -553,12 +739,16 @@ impl<'t> Builder<'t> {
     /// What `start` sets.
     pub(crate) fn work_out_start(&mut self, frame: usize, id: StatementId) {
         let statement = self.statement(frame, id);
-        let StatementKind::Start { of, value } = &statement.kind else { return };
+        let StatementKind::Start { of, value } = &statement.kind else {
+            return;
+        };
         let place = self.place(frame, statement.span);
         if let ExprKind::Call(name, arguments) = &of.kind {
             let current = self.key(frame, *name) == "current";
             if let (true, [argument]) = (current, arguments.as_slice()) {
-                let Some(what) = self.resolve(frame, argument.span, "inductor") else { return };
+                let Some(what) = self.resolve(frame, argument.span, "inductor") else {
+                    return;
+                };
                 let element = match what {
                     What::Element(index) => self.element_ids.get(index).copied().flatten(),
                     _ => None,
@@ -569,16 +759,23 @@ impl<'t> Builder<'t> {
                     return;
                 }
                 if let Some(amperes) = self.constant(frame, value, Dimension::AMPERE) {
-                    self.circuit.starts.push(Start::Current { element, amperes, place });
+                    self.circuit.starts.push(Start::Current {
+                        element,
+                        amperes,
+                        place,
+                    });
                 }
                 return;
             }
         }
         let ends = match &of.kind {
             ExprKind::Ref => Some((of.span, None)),
-            ExprKind::Binary { operator: Operator::Minus, left, right, .. }
-                if matches!((&left.kind, &right.kind), (ExprKind::Ref, ExprKind::Ref)) =>
-            {
+            ExprKind::Binary {
+                operator: Operator::Minus,
+                left,
+                right,
+                ..
+            } if matches!((&left.kind, &right.kind), (ExprKind::Ref, ExprKind::Ref)) => {
                 Some((left.span, Some(right.span)))
             }
             _ => None,
@@ -593,14 +790,22 @@ impl<'t> Builder<'t> {
             None => Some(GROUND),
         };
         let volts = self.constant(frame, value, Dimension::VOLT);
-        let (Some(plus), Some(minus), Some(volts)) = (plus, minus, volts) else { return };
+        let (Some(plus), Some(minus), Some(volts)) = (plus, minus, volts) else {
+            return;
+        };
         let lies = self.circuit.elements.iter().any(|it| {
-            it.kind == ElementKind::Capacitor && (it.ends == [plus, minus] || it.ends == [minus, plus])
+            it.kind == ElementKind::Capacitor
+                && (it.ends == [plus, minus] || it.ends == [minus, plus])
         });
         if !lies && !self.circuit.perhaps.incomplete {
             self.fault(frame, of.span, FaultKind::StartNowhere);
             return;
         }
-        self.circuit.starts.push(Start::Voltage { plus, minus, volts, place });
+        self.circuit.starts.push(Start::Voltage {
+            plus,
+            minus,
+            volts,
+            place,
+        });
     }
 }
