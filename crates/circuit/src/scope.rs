@@ -340,6 +340,9 @@ impl<'t> Builder<'t> {
             .filter(|(_, (what, _))| fits(*what))
             .map(|(key, _)| key.as_str())
             .collect();
+        if matches!(wanted, "node" | "name") {
+            known.push("ground");
+        }
         known.sort_unstable();
         let nearest = spelled(known, &key).map(str::to_owned);
         let kind = FaultKind::UnknownName {

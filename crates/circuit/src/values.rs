@@ -348,21 +348,17 @@ impl<'t> Builder<'t> {
         match &drive.kind {
             DriveKind::Linear(expr) => {
                 let typed = self.formula(frame, expr, Reads::Voltages(own))?;
+                let Some(it) = linear(&typed.formula) else {
+                    self.fault(frame, expr.span, FaultKind::DriveForm);
+                    return None;
+                };
                 self.of_dimension(frame, &typed, needed)?;
-                match linear(&typed.formula) {
-                    Some(it) => {
-                        let controls = it
-                            .nodes
-                            .into_iter()
-                            .filter(|(node, _)| *node != GROUND)
-                            .collect();
-                        Some((it.constant, controls, None))
-                    }
-                    None => {
-                        self.fault(frame, expr.span, FaultKind::DriveForm);
-                        None
-                    }
-                }
+                let controls = it
+                    .nodes
+                    .into_iter()
+                    .filter(|(node, _)| *node != GROUND)
+                    .collect();
+                Some((it.constant, controls, None))
             }
             DriveKind::Periodic {
                 shape,
