@@ -1,7 +1,28 @@
 //! Which way feedback acts: a verdict for each block of op-amps that move each other's inputs.
+//!
+//! With the outputs v as independent sources the inputs see d = M·v + b. Op-amps with one pole each obey v′ = W·(M·v + b),
+//! W their positive speeds; M falls into strongly connected blocks, each judged alone, exactly. With capacitors or
+//! inductors two such maps are judged, at rest and at the first instant; what grows slowly between the two (a Wien
+//! bridge with too much gain) is not counted, and [`Proof::BothEnds`] says so.
 
-use circuit::OpampId;
-use syntax::Ratio;
+use circuit::{Circuit, ElementKind, NodeId, OpampId, Part};
+use syntax::{Number, Ratio};
+
+mod blocks;
+mod eliminate;
+mod field;
+mod knot;
+mod map;
+
+pub(crate) use blocks::{reached, strongly_connected};
+use eliminate::eliminate;
+pub(crate) use eliminate::{BUDGET, Sum, add, null_vector};
+pub(crate) use field::{Field, Residue};
+pub(crate) use map::{Map, Moment, Rules, moved};
+
+use crate::faults::{Fault, FaultKind};
+use crate::network::{Network, fraction};
+use knot::{Knot, severity, sign};
 
 /// The verdict on one block.
 #[derive(Clone, PartialEq, Debug)]
@@ -67,4 +88,473 @@ pub enum Proof {
     Sampled,
     /// With capacitors or inductors: judged at rest and at the first instant; what grows slowly between is not counted.
     BothEnds,
+}
+
+/// Judges every op-amp: each is in exactly one block of the result, which is in the order of the blocks' first op-amps.
+pub fn feedback(
+    circuit: &Circuit,
+    parts: &[Part],
+    network: &Network,
+    faults: &[Fault],
+) -> Vec<Feedback> {
+    let maps = Maps::of(circuit, network);
+    let floats = floating(circuit, &maps, faults);
+    let towards = maps.graph(circuit, &floats);
+    let unknowable = reached(&towards, (0..floats.len()).filter(|it| floats[*it]));
+    let mut all = Vec::new();
+    for block in strongly_connected(&towards) {
+        if block.len() > 1 || towards[block[0]].contains(&block[0]) {
+            maps.judge(circuit, parts, block, &mut all);
+        } else {
+            let verdict = if unknowable[block[0]] {
+                Verdict::InputFloats
+            } else {
+                Verdict::None
+            };
+            all.push(maps.plain(circuit, block, verdict));
+        }
+    }
+    all.sort_by_key(|it| it.block[0]);
+    all
+}
+
+/// What the outputs move, at the moments that count.
+struct Maps {
+    /// Whatever the values and the frequency.
+    ever: Map<Residue>,
+    /// Whatever the values, at rest.
+    pattern: Map<Residue>,
+    /// With the values as they are.
+    rest: Values,
+    /// The same at the first instant; `None` without capacitors and inductors.
+    instant: Option<Values>,
+}
+
+/// Shares with the values as they are.
+pub(crate) struct Values {
+    /// For each op-amp the shares of its plus and minus input; `None`: adrift.
+    pub inputs: Vec<[Option<Sum<Ratio>>; 2]>,
+    /// Doubles stand in for numbers that grew too long.
+    pub approximate: bool,
+    /// Some value is rounded, so that what cancels to the last digits counts as equal.
+    rounded: bool,
+}
+
+impl Maps {
+    fn of(circuit: &Circuit, network: &Network) -> Maps {
+        let stores = |it: &circuit::Element| {
+            matches!(it.kind, ElementKind::Capacitor | ElementKind::Inductor)
+        };
+        let pattern = whatever(circuit, network, Moment::Rest);
+        let rest = Values::of(circuit, network, Moment::Rest);
+        if !circuit.elements.iter().any(stores) {
+            let ever = whatever(circuit, network, Moment::Rest);
+            return Maps {
+                ever,
+                pattern,
+                rest,
+                instant: None,
+            };
+        }
+        let quick = Network::without_inductors(circuit);
+        let ever = whatever(circuit, &quick, Moment::Ever);
+        let instant = Some(Values::of(circuit, &quick, Moment::Instant));
+        Maps {
+            ever,
+            pattern,
+            rest,
+            instant,
+        }
+    }
+
+    /// Which inputs each output moves, at some frequency and with some values.
+    fn graph(&self, circuit: &Circuit, floats: &[bool]) -> Vec<Vec<usize>> {
+        let mut towards = vec![Vec::new(); circuit.opamps.len()];
+        for (index, opamp) in circuit.opamps.iter().enumerate().filter(|it| !floats[it.0]) {
+            for (from, _) in self.ever.difference(opamp).into_iter().flatten() {
+                towards[from].push(index);
+            }
+        }
+        towards
+    }
+
+    /// A block of one that nothing returns to.
+    fn plain(&self, circuit: &Circuit, block: Vec<usize>, verdict: Verdict) -> Feedback {
+        self.result(circuit, block, verdict, Proof::AnySpeed, Vec::new())
+    }
+
+    fn result(
+        &self,
+        circuit: &Circuit,
+        block: Vec<usize>,
+        verdict: Verdict,
+        proof: Proof,
+        repairs: Vec<Vec<OpampId>>,
+    ) -> Feedback {
+        let share = |input: &Option<Sum<Ratio>>, of: usize| match input {
+            Some(sum) if !self.rest.approximate => Some(
+                sum.iter()
+                    .find(|it| it.0 == of)
+                    .map_or(Ratio::ZERO, |it| it.1.clone()),
+            ),
+            _ => None,
+        };
+        let returns = block.iter().map(|&it| {
+            let [plus, minus] = &self.rest.inputs[it];
+            Return {
+                to_plus: share(plus, it),
+                to_minus: share(minus, it),
+            }
+        });
+        let returns = returns.collect();
+        debug_assert!(block.iter().all(|it| *it < circuit.opamps.len()));
+        Feedback {
+            block: block.into_iter().map(|it| OpampId(it as u32)).collect(),
+            verdict,
+            proof,
+            returns,
+            repairs,
+        }
+    }
+
+    /// Judges a block whose op-amps move each other.
+    fn judge(&self, circuit: &Circuit, parts: &[Part], block: Vec<usize>, all: &mut Vec<Feedback>) {
+        let reactive = |it: &usize| {
+            let opamp = &circuit.opamps[*it];
+            self.ever.reactive[opamp.plus.index()] || self.ever.reactive[opamp.minus.index()]
+        };
+        match &self.instant {
+            Some(instant) if block.iter().any(reactive) => {
+                let ends = Ends {
+                    rest: Knot::new(&self.rest.block(&block)),
+                    instant: Knot::new(&instant.block(&block)),
+                    cancels_at_rest: self.is_sound(circuit, &block),
+                };
+                let (verdict, proof) = ends.judged(&vec![false; block.len()]);
+                let repairs = match has_repair(verdict) {
+                    true => repairs(
+                        &block,
+                        &[ends.rest.local_signs(), ends.instant.local_signs()],
+                        |swapped, _| {
+                            matches!(
+                                ends.judged(swapped).0,
+                                Verdict::Negative | Verdict::NoneAtDc
+                            )
+                        },
+                    ),
+                    false => Vec::new(),
+                };
+                let proof = if self.rest.approximate || instant.approximate {
+                    Proof::Sampled
+                } else {
+                    proof
+                };
+                all.push(self.result(circuit, block, verdict, proof, repairs));
+            }
+            _ => self.judge_at_rest(circuit, parts, block, all),
+        }
+    }
+
+    /// Judges a block that neither capacitors nor inductors take part in: each part that is one with the values as they
+    /// are stands alone, unless it is singular in itself.
+    fn judge_at_rest(
+        &self,
+        circuit: &Circuit,
+        parts: &[Part],
+        block: Vec<usize>,
+        all: &mut Vec<Feedback>,
+    ) {
+        let p = self.rest.block(&block);
+        let whole = Knot::new(&p);
+        let mut singular = Vec::new();
+        let mut alone = Vec::new();
+        for (rows, regular) in whole.parts() {
+            let part: Vec<usize> = rows.iter().map(|it| block[*it]).collect();
+            match regular || self.is_sound(circuit, &part) {
+                true => alone.push(part),
+                false => singular.extend(part),
+            }
+        }
+        if !singular.is_empty() {
+            singular.sort_unstable();
+            let verdict = if self.is_sound(circuit, &block) {
+                Verdict::Cancels
+            } else {
+                Verdict::None
+            };
+            all.push(self.plain(circuit, singular, verdict));
+        }
+        for part in alone {
+            let p = self.rest.block(&part);
+            let knot = Knot::new(&p);
+            let (mut verdict, mut proof) = knot.judged(&vec![false; part.len()]);
+            if matches!(verdict, Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds)
+                && let Some(settles) = settles_as_given(circuit, parts, &part, p)
+            {
+                (verdict, proof) = (
+                    if settles {
+                        Verdict::Negative
+                    } else {
+                        Verdict::Positive
+                    },
+                    Proof::Given,
+                );
+            }
+            let repairs = match has_repair(verdict) {
+                true => repairs(&part, &[knot.local_signs()], |swapped, firmly| {
+                    let verdict = knot.judged(swapped).0;
+                    verdict == Verdict::Negative || !firmly && verdict == Verdict::NegativeIfAlike
+                }),
+                false => Vec::new(),
+            };
+            let proof = if self.rest.approximate {
+                Proof::Sampled
+            } else {
+                proof
+            };
+            all.push(self.result(circuit, part, verdict, proof, repairs));
+        }
+    }
+
+    /// Whether the rules of these op-amps could fix their outputs at rest, with some values.
+    fn is_sound(&self, circuit: &Circuit, block: &[usize]) -> bool {
+        let place = |column: usize| block.iter().position(|it| *it == column);
+        let rows = block.iter().map(|it| {
+            let sum = self
+                .pattern
+                .difference(&circuit.opamps[*it])
+                .unwrap_or_default();
+            sum.into_iter()
+                .filter_map(|(column, share)| Some((place(column)?, share)))
+                .collect()
+        });
+        eliminate(block.len(), 0, rows.collect(), u64::MAX)
+            .is_some_and(|it| it.values.iter().all(Option::is_some))
+    }
+}
+
+/// What the outputs move whatever the values.
+pub(crate) fn whatever(circuit: &Circuit, network: &Network, moment: Moment) -> Map<Residue> {
+    moved(circuit, network, moment, &[], u64::MAX).expect("without a limit")
+}
+
+impl Values {
+    pub fn of(circuit: &Circuit, network: &Network, moment: Moment) -> Values {
+        let values = circuit.elements.iter().map(|it| &it.value);
+        let factors = circuit
+            .sources
+            .iter()
+            .flat_map(|it| it.controls.iter().map(|it| &it.1));
+        let rounded = values
+            .chain(factors)
+            .any(|it| matches!(it, Number::Rounded(_)));
+        let exact = moved::<Ratio>(circuit, network, moment, &[], BUDGET);
+        let inputs = match &exact {
+            Some(map) => inputs(circuit, map, Ratio::clone),
+            None => {
+                let map =
+                    moved::<f64>(circuit, network, moment, &[], u64::MAX).expect("without a limit");
+                inputs(circuit, &map, |it| {
+                    Ratio::try_from(*it).unwrap_or(Ratio::ZERO)
+                })
+            }
+        };
+        Values {
+            inputs,
+            approximate: exact.is_none(),
+            rounded,
+        }
+    }
+
+    /// P = −M of a block. An input that is adrift counts as moved by nothing.
+    pub fn block(&self, block: &[usize]) -> Vec<Vec<Ratio>> {
+        let share = |sum: &Option<Sum<Ratio>>, of: usize| {
+            sum.iter()
+                .flatten()
+                .find(|it| it.0 == of)
+                .map_or(Ratio::ZERO, |it| it.1.clone())
+        };
+        let entry = |row: usize, column: usize| {
+            let [plus, minus] = &self.inputs[row];
+            if plus.is_none() || minus.is_none() {
+                return Ratio::ZERO;
+            }
+            let (plus, minus) = (share(plus, column), share(minus, column));
+            let difference = &minus - &plus;
+            let (size, all) = (
+                difference.to_f64().value().abs(),
+                plus.to_f64().value().abs() + minus.to_f64().value().abs(),
+            );
+            let is_noise = (self.rounded || self.approximate) && size <= 1e-12 * all;
+            if is_noise { Ratio::ZERO } else { difference }
+        };
+        block
+            .iter()
+            .map(|row| block.iter().map(|column| entry(*row, *column)).collect())
+            .collect()
+    }
+}
+
+fn inputs<F: Field>(
+    circuit: &Circuit,
+    map: &Map<F>,
+    to: impl Fn(&F) -> Ratio,
+) -> Vec<[Option<Sum<Ratio>>; 2]> {
+    let shares = |node: NodeId| {
+        Some(
+            map.node(node)?
+                .iter()
+                .map(|(column, share)| (*column, to(share)))
+                .collect(),
+        )
+    };
+    circuit
+        .opamps
+        .iter()
+        .map(|it| [shares(it.plus), shares(it.minus)])
+        .collect()
+}
+
+/// Op-amps of which nothing can be said: an input hangs in the air.
+fn floating(circuit: &Circuit, maps: &Maps, faults: &[Fault]) -> Vec<bool> {
+    let mut adrift = vec![false; circuit.nodes.len()];
+    for fault in faults {
+        if let FaultKind::InputOpen
+        | FaultKind::InputNoDcPath
+        | FaultKind::FloatingPart { .. }
+        | FaultKind::CurrentIntoNothing = fault.kind
+        {
+            fault.nodes.iter().for_each(|it| adrift[it.index()] = true);
+        }
+    }
+    let floats = |opamp: &circuit::Opamp| {
+        let pins = [opamp.plus, opamp.minus];
+        pins.iter()
+            .any(|it| adrift[it.index()] || maps.ever.node(*it).is_none())
+    };
+    circuit.opamps.iter().map(floats).collect()
+}
+
+/// A block with capacitors or inductors, seen at its two ends.
+struct Ends {
+    rest: Knot,
+    instant: Knot,
+    /// Whether at rest, with other values, the rules would fix the outputs.
+    cancels_at_rest: bool,
+}
+
+impl Ends {
+    fn judged(&self, swapped: &[bool]) -> (Verdict, Proof) {
+        let instant = self.instant.judged(swapped).0;
+        let rest = self.rest.judged(swapped).0;
+        // A determinant below zero at rest is a real growing root for all that; other tests at rest prove nothing here.
+        let verdict = if instant == Verdict::Positive || self.rest.sign(swapped) < 0 {
+            Verdict::Positive
+        } else if rest == Verdict::Cancels {
+            if self.cancels_at_rest {
+                Verdict::Cancels
+            } else {
+                Verdict::NoneAtDc
+            }
+        } else if rest == Verdict::Positive {
+            return (Verdict::DependsOnSpeeds, Proof::Sampled);
+        } else if instant == Verdict::Cancels || severity(rest) >= severity(instant) {
+            rest
+        } else {
+            instant
+        };
+        (verdict, Proof::BothEnds)
+    }
+}
+
+/// Whether the block settles at the speeds that its parts give; `None` where one gives none.
+fn settles_as_given(
+    circuit: &Circuit,
+    parts: &[Part],
+    block: &[usize],
+    mut p: Vec<Vec<Ratio>>,
+) -> Option<bool> {
+    let mut speeds = Vec::new();
+    for (row, opamp) in block.iter().enumerate() {
+        let part = parts.get(circuit.opamps[*opamp].part?.index())?;
+        speeds.push(fraction(part.bandwidth.as_ref()?));
+        if let Some(gain) = part.gain.as_ref().map(fraction).filter(|it| !it.is_zero()) {
+            p[row][row] += Ratio::ONE / gain;
+        }
+    }
+    let positive = speeds.iter().all(|it| sign(it) > 0);
+    positive.then(|| Knot::new(&p).settles(&speeds)).flatten()
+}
+
+fn has_repair(verdict: Verdict) -> bool {
+    matches!(verdict, Verdict::Positive | Verdict::DependsOnSpeeds)
+}
+
+/// Up to this many op-amps every set of swaps is tried; beyond, local signs leave the choice, see [`repairs`].
+const ALL_SWAPS: usize = 8;
+/// Up to this many, sets of swaps that only make like op-amps settle count too, where none does better.
+const LIKE_SWAPS: usize = 6;
+/// Beyond [`ALL_SWAPS`] at most this many op-amps without a local sign are tried both ways.
+const FREE_SWAPS: usize = 6;
+
+/// The smallest sets of swaps that make a block good; all of the smallest size.
+///
+/// `Negative` needs every P_ii ≥ 0, so an op-amp whose local sign (at rest, and at the first instant) is not zero leaves no
+/// choice. Where nothing makes it `Negative` (large blocks have no closed test), good is what settles for like op-amps; that
+/// is tried up to [`LIKE_SWAPS`] op-amps. Beyond [`ALL_SWAPS`], and with more than [`FREE_SWAPS`] op-amps without a local sign, none
+/// is found.
+fn repairs(
+    block: &[usize],
+    local: &[Vec<i8>],
+    good: impl Fn(&[bool], bool) -> bool,
+) -> Vec<Vec<OpampId>> {
+    let wanted = |row: usize| {
+        let signs: Vec<i8> = local
+            .iter()
+            .map(|it| it[row])
+            .filter(|it| *it != 0)
+            .collect();
+        match (signs.contains(&1), signs.contains(&-1)) {
+            (true, true) => None,
+            (_, negative) => Some((negative, signs.is_empty())),
+        }
+    };
+    let size = block.len();
+    let mut found = Vec::new();
+    if let Some(wanted) = (0..size).map(wanted).collect::<Option<Vec<_>>>() {
+        let free: Vec<usize> = (0..size).filter(|it| wanted[*it].1).collect();
+        if free.len() <= FREE_SWAPS.max(ALL_SWAPS * usize::from(size <= ALL_SWAPS)) {
+            for set in 0..1usize << free.len() {
+                let mut swapped: Vec<bool> = wanted.iter().map(|it| it.0).collect();
+                free.iter()
+                    .enumerate()
+                    .for_each(|(bit, row)| swapped[*row] = set >> bit & 1 == 1);
+                if good(&swapped, true) {
+                    found.push(swapped);
+                }
+            }
+        }
+    }
+    if found.is_empty() && size <= LIKE_SWAPS {
+        let sets = (1..1usize << size).map(|set| {
+            (0..size)
+                .map(|it| set >> it & 1 == 1)
+                .collect::<Vec<bool>>()
+        });
+        found.extend(sets.filter(|swapped| good(swapped, false)));
+    }
+    let swaps = |it: &Vec<bool>| it.iter().filter(|swap| **swap).count();
+    let least = found.iter().map(swaps).min();
+    found.retain(|it| Some(swaps(it)) == least);
+    let named = |it: Vec<bool>| {
+        (0..size)
+            .filter(|row| it[*row])
+            .map(|row| OpampId(block[row] as u32))
+            .collect()
+    };
+    found
+        .into_iter()
+        .map(named)
+        .filter(|it: &Vec<OpampId>| !it.is_empty())
+        .collect()
 }

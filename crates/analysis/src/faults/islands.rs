@@ -1,0 +1,219 @@
+//! Steps 3 and 7: nodes that no direct current reaches, and nodes that one connection alone touches.
+
+use circuit::{
+    Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, OpampId, SourceId, SourceKind, Start,
+};
+use syntax::Ratio;
+
+use super::loops::ends;
+use super::{FaultKind, Search, may_lack};
+use crate::network::fraction;
+
+/// What crosses an island's border, and what lies inside.
+#[derive(Default)]
+struct Border {
+    currents: Vec<SourceId>,
+    net: Ratio,
+    /// A controlled current may conduct; rank decides.
+    controlled: bool,
+    capacitors: Vec<ElementId>,
+    pins: Vec<(OpampId, NodeId)>,
+    inside: Vec<Carrier>,
+}
+
+/// Step 3.
+pub(super) fn without_ground(search: &mut Search) {
+    let borders = borders(search);
+    for (island, border) in search.network.islands.iter().zip(borders).skip(1) {
+        judge(search, island, border);
+    }
+}
+
+fn judge(search: &mut Search, island: &[NodeId], border: Border) {
+    let circuit = search.circuit;
+    let caps = border.capacitors.iter().map(|it| Carrier::Element(*it));
+    let touches =
+        border.currents.len() + border.capacitors.len() + border.pins.len() + border.inside.len();
+    let tied = |it: &(OpampId, NodeId)| {
+        let opamp = &circuit.opamps[it.0.index()];
+        search.told_opamps[it.0.index()] && opamp.plus == opamp.minus
+    };
+    let said_already =
+        !border.pins.is_empty() && border.pins.iter().all(tied) && touches == border.pins.len();
+    // One capacitor to nowhere is a loose end; step 7 tells it.
+    let loose = touches == 1 && border.capacitors.len() == 1;
+    if border.controlled || touches == 0 || said_already || loose {
+        return;
+    }
+    // From where a capacitor starts, the nodes go on: that is what `start` is for.
+    let started = border.capacitors.iter().any(|it| starts(circuit, *it));
+    if started && (!border.currents.is_empty() || border.pins.is_empty()) {
+        return;
+    }
+    island
+        .iter()
+        .for_each(|it| search.told_nodes[it.index()] = true);
+    border
+        .pins
+        .iter()
+        .for_each(|it| search.told_opamps[it.0.index()] = true);
+    if may_lack(circuit, search.network, island) {
+        return;
+    }
+    let mut nodes = Vec::new();
+    for node in border
+        .pins
+        .iter()
+        .map(|it| it.1)
+        .chain(island.iter().copied())
+    {
+        if !nodes.contains(&node) {
+            nodes.push(node);
+        }
+    }
+    if !border.currents.is_empty() {
+        let carriers = border
+            .currents
+            .iter()
+            .map(|it| Carrier::Source(*it))
+            .collect();
+        search.tell(
+            FaultKind::CurrentIntoNothing,
+            nodes,
+            carriers,
+            Some(border.net),
+        );
+    } else if !border.pins.is_empty() {
+        let kind = if touches == 1 {
+            FaultKind::InputOpen
+        } else {
+            FaultKind::InputNoDcPath
+        };
+        let mut carriers: Vec<Carrier> = Vec::new();
+        for carrier in border
+            .pins
+            .iter()
+            .map(|it| Carrier::Opamp(it.0))
+            .chain(caps)
+        {
+            if !carriers.contains(&carrier) {
+                carriers.push(carrier);
+            }
+        }
+        search.tell(kind, nodes, carriers, None);
+    } else {
+        let by_capacitors = !border.capacitors.is_empty();
+        let carriers = if by_capacitors {
+            caps.collect()
+        } else {
+            border.inside
+        };
+        search.tell(
+            FaultKind::FloatingPart { by_capacitors },
+            nodes,
+            carriers,
+            None,
+        );
+    }
+}
+
+fn borders(search: &Search) -> Vec<Border> {
+    let island = |node: NodeId| search.network.island_of[node.index()];
+    let mut borders: Vec<Border> = search
+        .network
+        .islands
+        .iter()
+        .map(|_| Border::default())
+        .collect();
+    for (index, element) in search.circuit.elements.iter().enumerate() {
+        let id = ElementId(index as u32);
+        let [a, b] = element.ends;
+        if a == b {
+            continue;
+        }
+        if island(a) == island(b) {
+            borders[island(a)].inside.push(Carrier::Element(id));
+        } else if element.kind == ElementKind::Capacitor {
+            [a, b]
+                .iter()
+                .for_each(|it| borders[island(*it)].capacitors.push(id));
+        }
+    }
+    for (index, source) in search.circuit.sources.iter().enumerate() {
+        let id = SourceId(index as u32);
+        let [a, b] = ends(source);
+        if a == b {
+            continue;
+        }
+        if island(a) == island(b) {
+            borders[island(a)].inside.push(Carrier::Source(id));
+        } else if matches!(source.kind, SourceKind::Current { .. }) {
+            for (node, into) in [(a, false), (b, true)] {
+                let border = &mut borders[island(node)];
+                border.controlled |= !source.controls.is_empty();
+                border.currents.push(id);
+                let drive = fraction(&source.constant);
+                border.net += if into { drive } else { -drive };
+            }
+        }
+    }
+    for (index, opamp) in search.circuit.opamps.iter().enumerate() {
+        for pin in [opamp.plus, opamp.minus] {
+            borders[island(pin)].pins.push((OpampId(index as u32), pin));
+        }
+    }
+    borders
+}
+
+/// Whether `start` sets this capacitor's voltage.
+pub(super) fn starts(circuit: &Circuit, capacitor: ElementId) -> bool {
+    let [a, b] = circuit.elements[capacitor.index()].ends;
+    circuit.starts.iter().any(|it| match it {
+        Start::Voltage { plus, minus, .. } => {
+            [*plus, *minus] == [a, b] || [*plus, *minus] == [b, a]
+        }
+        Start::Current { .. } => false,
+    })
+}
+
+/// Step 7.
+pub(super) fn loose_ends(search: &mut Search) {
+    for (node, touching) in loose(search.circuit) {
+        if !search.told_nodes[node.index()] && !may_lack(search.circuit, search.network, &[node]) {
+            search.tell(
+                FaultKind::LooseEnd,
+                vec![node],
+                vec![Carrier::Element(touching)],
+                None,
+            );
+        }
+    }
+}
+
+/// Nodes that one element's end alone touches. Outputs and nodes that a source stands at are none.
+pub(super) fn loose(circuit: &Circuit) -> Vec<(NodeId, ElementId)> {
+    let mut count = vec![0; circuit.nodes.len()];
+    let mut touching = vec![None; circuit.nodes.len()];
+    for (index, element) in circuit.elements.iter().enumerate() {
+        for end in element.ends {
+            count[end.index()] += 1;
+            touching[end.index()] = Some(ElementId(index as u32));
+        }
+    }
+    let pins = circuit
+        .opamps
+        .iter()
+        .flat_map(|it| [it.plus, it.minus, it.drives]);
+    let sources = circuit.sources.iter().flat_map(|it| {
+        ends(it)
+            .into_iter()
+            .chain(it.controls.iter().map(|it| it.0))
+    });
+    pins.chain(sources).for_each(|it| count[it.index()] += 1);
+    let nodes = (0..circuit.nodes.len() as u32)
+        .map(NodeId)
+        .filter(|it| *it != GROUND && count[it.index()] == 1);
+    nodes
+        .filter_map(|it| Some((it, touching[it.index()]?)))
+        .collect()
+}

@@ -1,0 +1,372 @@
+//! Steps 4 to 6: outputs that do not move their own inputs, rules that repeat each other, feedback that cancels.
+
+use circuit::{Carrier, Circuit, ElementId, ElementKind, NodeId, OpampId, SourceId};
+use syntax::Ratio;
+
+use super::islands::{loose, starts};
+use super::loops::ends;
+use super::{FaultKind, Search, may_lack, may_lack_feedback, neighbourhood};
+use crate::feedback::{
+    BUDGET, Field, Map, Moment, Residue, Rules, Sum, Values, add, moved, null_vector, reached,
+    strongly_connected,
+};
+use crate::network::Network;
+
+/// Steps 4, 5 and 6.
+pub(super) fn without_feedback(search: &mut Search) {
+    let circuit = search.circuit;
+    let rest = Graph::of(circuit, search.network, search.network, Moment::Rest);
+    let stores =
+        |it: &circuit::Element| matches!(it.kind, ElementKind::Capacitor | ElementKind::Inductor);
+    let ever = circuit.elements.iter().any(stores).then(|| {
+        let quick = Network::without_inductors(circuit);
+        Graph::of(circuit, search.network, &quick, Moment::Ever)
+    });
+    let idle_ever = ever.as_ref().unwrap_or(&rest).idle();
+    let idle_at_rest = rest.idle();
+
+    open(search, ever.as_ref().unwrap_or(&rest), &idle_ever);
+    if let Some(ever) = &ever {
+        only_by_storage(search, ever, &idle_ever, &idle_at_rest);
+    }
+    // What stays: op-amps that reach themselves at rest and no fault accounts for.
+    let sound: Vec<bool> = (0..circuit.opamps.len())
+        .map(|it| !idle_at_rest[it] && !search.told_opamps[it])
+        .collect();
+    repeating_or_cancelling(search, &rest, &sound);
+    singular(search, &sound);
+}
+
+/// Which inputs each output moves, whatever the values.
+struct Graph {
+    map: Map<Residue>,
+    towards: Vec<Vec<usize>>,
+}
+
+impl Graph {
+    /// `told` holds the loops at rest: an output that was left out there counts as moving what its loop's edges move.
+    fn of(circuit: &Circuit, told: &Network, network: &Network, moment: Moment) -> Graph {
+        let count = circuit.opamps.len();
+        let mut also = Vec::new();
+        let mut stands_for: Vec<(Carrier, usize)> = Vec::new();
+        for closed in &told.loops {
+            if let Carrier::Opamp(output) = closed.edge.carrier {
+                stands_for.extend(closed.path.iter().map(|it| (*it, output.index())));
+            }
+        }
+        for (index, edge) in network.edges.iter().enumerate() {
+            let stands = stands_for.iter().any(|it| it.0 == edge.carrier);
+            if stands && !matches!(edge.carrier, Carrier::Opamp(_)) {
+                also.push(index);
+            }
+        }
+        let map =
+            moved::<Residue>(circuit, network, moment, &also, u64::MAX).expect("without a limit");
+        let mut towards = vec![Vec::new(); count];
+        for (index, opamp) in circuit.opamps.iter().enumerate() {
+            for (column, _) in map.difference(opamp).into_iter().flatten() {
+                let carrier = match column.checked_sub(count) {
+                    None => Carrier::Opamp(OpampId(column as u32)),
+                    Some(nth) => network.edges[also[nth]].carrier,
+                };
+                if column < count {
+                    towards[column].push(index);
+                }
+                towards_of(&stands_for, carrier).for_each(|output| towards[output].push(index));
+            }
+        }
+        Graph { map, towards }
+    }
+
+    /// Op-amps that do not reach themselves.
+    fn idle(&self) -> Vec<bool> {
+        let mut idle = vec![false; self.towards.len()];
+        for block in strongly_connected(&self.towards) {
+            if let [alone] = block[..] {
+                idle[alone] = !self.towards[alone].contains(&alone);
+            }
+        }
+        idle
+    }
+}
+
+fn towards_of(stands_for: &[(Carrier, usize)], carrier: Carrier) -> impl Iterator<Item = usize> {
+    stands_for
+        .iter()
+        .filter(move |it| it.0 == carrier)
+        .map(|it| it.1)
+}
+
+/// Step 4: no way back at any frequency. An op-amp behind one that is told already, or behind another of these, is passed
+/// over: its way back may run through that one.
+fn open(search: &mut Search, graph: &Graph, idle: &[bool]) {
+    let circuit = search.circuit;
+    let told = (0..idle.len()).filter(|it| search.told_opamps[*it]);
+    let behind = (0..idle.len())
+        .filter(|it| idle[*it])
+        .flat_map(|it| graph.towards[it].iter().copied());
+    let passed_over = reached(&graph.towards, told.chain(behind).collect::<Vec<_>>());
+    let loose = loose(circuit);
+    for index in (0..idle.len()).filter(|it| idle[*it]) {
+        if passed_over[index] {
+            search.told_opamps[index] = true;
+            continue;
+        }
+        search.told_opamps[index] = true;
+        let opamp = &circuit.opamps[index];
+        let near = neighbourhood(circuit, search.network, &[opamp.plus, opamp.minus]);
+        // Perhaps the way back is what hangs loose there: then one finding names both.
+        let mut nodes: Vec<NodeId> = loose
+            .iter()
+            .map(|it| it.0)
+            .filter(|it| near.contains(it))
+            .collect();
+        nodes
+            .iter()
+            .for_each(|it| search.told_nodes[it.index()] = true);
+        nodes.push(opamp.drives);
+        let moved = reached(&graph.towards, [index]);
+        let outputs = circuit
+            .opamps
+            .iter()
+            .zip(moved)
+            .filter(|it| it.1)
+            .map(|it| it.0.drives);
+        let concerned: Vec<NodeId> = outputs.chain([opamp.plus, opamp.minus]).collect();
+        if !may_lack(circuit, search.network, &concerned) {
+            let carrier = Carrier::Opamp(OpampId(index as u32));
+            search.tell(FaultKind::NoFeedback, nodes, vec![carrier], None);
+        }
+    }
+}
+
+/// Step 4: a way back through capacitors (or where inductors are no wires) alone; one fault for those that move each other.
+fn only_by_storage(search: &mut Search, ever: &Graph, idle_ever: &[bool], idle_at_rest: &[bool]) {
+    let circuit = search.circuit;
+    let told = (0..idle_ever.len()).filter(|it| search.told_opamps[*it]);
+    let passed_over = reached(&ever.towards, told.collect::<Vec<_>>());
+    for block in strongly_connected(&ever.towards) {
+        let here: Vec<usize> = block
+            .into_iter()
+            .filter(|it| idle_at_rest[*it] && !idle_ever[*it])
+            .collect();
+        let told = here.iter().any(|it| passed_over[*it]);
+        here.iter().for_each(|it| search.told_opamps[*it] = true);
+        let opamps: Vec<OpampId> = here.iter().map(|it| OpampId(*it as u32)).collect();
+        if here.is_empty() || told || may_lack_feedback(circuit, search.network, &opamps) {
+            continue;
+        }
+        let pins: Vec<NodeId> = here
+            .iter()
+            .flat_map(|it| [circuit.opamps[*it].plus, circuit.opamps[*it].minus])
+            .collect();
+        let near = neighbourhood(circuit, search.network, &pins);
+        if near.iter().any(|it| search.told_nodes[it.index()]) {
+            continue;
+        }
+        let capacitors = leading_back(circuit, search.network, &ever.map, &near);
+        if capacitors.iter().any(|it| starts(circuit, *it)) {
+            continue;
+        }
+        let nodes = here.iter().map(|it| circuit.opamps[*it].drives).collect();
+        let carriers = opamps
+            .into_iter()
+            .map(Carrier::Opamp)
+            .chain(capacitors.into_iter().map(Carrier::Element));
+        search.tell(FaultKind::NoneAtDc, nodes, carriers.collect(), None);
+    }
+}
+
+/// Capacitors in a neighbourhood between nodes that direct current does not join, without those to nodes that stand still.
+fn leading_back(
+    circuit: &Circuit,
+    network: &Network,
+    ever: &Map<Residue>,
+    near: &[NodeId],
+) -> Vec<ElementId> {
+    let still =
+        |node: NodeId| network.is_held(node) && ever.node(node).is_some_and(|it| it.is_empty());
+    let concerned = |it: &circuit::Element| {
+        it.kind == ElementKind::Capacitor
+            && it.ends.iter().any(|end| near.contains(end))
+            && !it.ends.iter().any(|end| still(*end))
+    };
+    (0..circuit.elements.len())
+        .filter(|it| concerned(&circuit.elements[*it]))
+        .map(|it| ElementId(it as u32))
+        .collect()
+}
+
+/// Steps 5 and 6 for each block of op-amps that move each other: whatever the values, then with the values as they are.
+fn repeating_or_cancelling(search: &mut Search, graph: &Graph, sound: &[bool]) {
+    let circuit = search.circuit;
+    let keep = |from: usize| -> Vec<usize> {
+        graph.towards[from]
+            .iter()
+            .copied()
+            .filter(|it| sound[*it] && sound[from])
+            .collect()
+    };
+    let towards: Vec<Vec<usize>> = (0..sound.len()).map(keep).collect();
+    let mut exact: Option<Values> = None;
+    for block in strongly_connected(&towards)
+        .into_iter()
+        .filter(|it| sound[it[0]])
+    {
+        let opamps: Vec<OpampId> = block.iter().map(|it| OpampId(*it as u32)).collect();
+        let place = |column: usize| block.iter().position(|it| *it == column);
+        let pattern: Vec<Sum<Residue>> = block
+            .iter()
+            .map(|it| {
+                let sum = graph
+                    .map
+                    .difference(&circuit.opamps[*it])
+                    .unwrap_or_default();
+                sum.into_iter()
+                    .filter_map(|(column, share)| Some((place(column)?, share)))
+                    .collect()
+            })
+            .collect();
+        let named = |support: Vec<bool>| {
+            opamps
+                .iter()
+                .zip(support)
+                .filter(|it| it.1)
+                .map(|it| *it.0)
+                .collect::<Vec<_>>()
+        };
+        let outputs = |of: &[OpampId]| {
+            of.iter()
+                .map(|it| circuit.opamps[it.index()].drives)
+                .collect::<Vec<_>>()
+        };
+        let one = Residue::of(&Ratio::ONE, 0);
+        let support = |it: Vec<Residue>| it.iter().map(|it| !it.is_zero()).collect::<Vec<_>>();
+        if let Some(loose) = null_vector(block.len(), pattern.clone(), one) {
+            // Not only structure in this block: its own way back was cut where a fault before took an op-amp out.
+            let cut = (0..sound.len()).any(|it| {
+                search.told_opamps[it] && graph.towards[it].iter().any(|to| block.contains(to))
+            });
+            let repeated = null_vector(block.len(), transposed(&pattern), one)
+                .map(support)
+                .map(named);
+            block.iter().for_each(|it| search.told_opamps[*it] = true);
+            if !cut && !may_lack_feedback(circuit, search.network, &opamps) {
+                let carriers = repeated
+                    .unwrap_or_default()
+                    .into_iter()
+                    .map(Carrier::Opamp)
+                    .collect();
+                let nodes = outputs(&named(support(loose)));
+                search.tell(FaultKind::RulesRepeat, nodes, carriers, None);
+            }
+            continue;
+        }
+        let exact = exact.get_or_insert_with(|| Values::of(circuit, search.network, Moment::Rest));
+        if exact.approximate {
+            continue;
+        }
+        let rows = exact.block(&block).into_iter();
+        let rows = rows.map(|row| {
+            row.into_iter()
+                .enumerate()
+                .filter(|it| !it.1.is_zero())
+                .collect()
+        });
+        if let Some(loose) = null_vector(block.len(), rows.collect(), Ratio::ONE) {
+            block.iter().for_each(|it| search.told_opamps[*it] = true);
+            if !may_lack_feedback(circuit, search.network, &opamps) {
+                let cancelling = named(loose.iter().map(|it| !it.is_zero()).collect());
+                let nodes = outputs(&cancelling);
+                let carriers = cancelling.into_iter().map(Carrier::Opamp).collect();
+                search.tell(FaultKind::CancelsAtTheseValues, nodes, carriers, None);
+            }
+        }
+    }
+}
+
+fn transposed(rows: &[Sum<Residue>]) -> Vec<Sum<Residue>> {
+    let mut columns = vec![Vec::new(); rows.len()];
+    for (index, row) in rows.iter().enumerate() {
+        row.iter()
+            .for_each(|(column, share)| columns[*column].push((index, *share)));
+    }
+    columns
+}
+
+/// Step 6: controlled sources that leave nodes adrift at these values. Op-amps that a fault accounts for are held still.
+fn singular(search: &mut Search, sound: &[bool]) {
+    let circuit = search.circuit;
+    if circuit.sources.iter().all(|it| it.controls.is_empty()) {
+        return;
+    }
+    let Some(map) = moved::<Ratio>(circuit, search.network, Moment::Rest, &[], BUDGET) else {
+        return;
+    };
+    if map.adrift.iter().all(|it| search.told_nodes[it.index()]) {
+        return;
+    }
+    // The passive circuit alone does not fix them; with the op-amps' rules it might.
+    let count = circuit.nodes.len();
+    let (pinned, rules) = Rules::of::<Ratio>(circuit, search.network, Moment::Rest, &[]);
+    let mut rows: Vec<Sum<Ratio>> = Vec::new();
+    let row = |terms: &[(NodeId, Ratio)], columns: &[(usize, Ratio)]| {
+        let mut row: Sum<Ratio> = Vec::new();
+        terms
+            .iter()
+            .for_each(|(node, factor)| add(&mut row, node.index(), factor));
+        columns
+            .iter()
+            .for_each(|(column, factor)| add(&mut row, count + column, factor));
+        row
+    };
+    for (index, sum) in pinned.iter().enumerate() {
+        if let Some(sum) = sum {
+            let columns: Vec<_> = sum
+                .iter()
+                .map(|(column, share)| (*column, -share.clone()))
+                .collect();
+            rows.push(row(&[(NodeId(index as u32), Ratio::ONE)], &columns));
+        } else if search.told_nodes[index] {
+            rows.push(row(&[(NodeId(index as u32), Ratio::ONE)], &[]));
+        }
+    }
+    rows.extend(rules.iter().map(|it| row(&it.terms, &it.columns)));
+    for (index, opamp) in circuit.opamps.iter().enumerate() {
+        rows.push(match sound[index] && !search.told_opamps[index] {
+            true => row(
+                &[(opamp.plus, Ratio::ONE), (opamp.minus, Ratio::NEG_ONE)],
+                &[],
+            ),
+            false => row(&[], &[(index, Ratio::ONE)]),
+        });
+    }
+    let Some(vector) = null_vector(count + circuit.opamps.len(), rows, Ratio::ONE) else {
+        return;
+    };
+    let nodes: Vec<NodeId> = (0..count)
+        .filter(|it| !vector[*it].is_zero())
+        .map(|it| NodeId(it as u32))
+        .collect();
+    let opamps = (0..circuit.opamps.len()).filter(|it| !vector[count + it].is_zero());
+    let opamps: Vec<Carrier> = opamps
+        .map(|it| Carrier::Opamp(OpampId(it as u32)))
+        .collect();
+    if may_lack(circuit, search.network, &nodes) {
+        return;
+    }
+    if !opamps.is_empty() {
+        search.tell(FaultKind::CancelsAtTheseValues, nodes, opamps, None);
+        return;
+    }
+    let touches = |it: &SourceId| {
+        let source = &circuit.sources[it.index()];
+        !source.controls.is_empty() && ends(source).iter().any(|end| nodes.contains(end))
+    };
+    let sources = (0..circuit.sources.len() as u32)
+        .map(SourceId)
+        .filter(touches)
+        .map(Carrier::Source);
+    let carriers = sources.collect();
+    search.tell(FaultKind::Singular, nodes, carriers, None);
+}
