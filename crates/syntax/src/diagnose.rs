@@ -1,10 +1,18 @@
-//! Why a line could not be read: exactly one fault, at the right word.
+//! Why a line could not be read: exactly one fault, at the right word, with what would surely mend it.
+//!
+//! What the trade gets wrong most often is told by hand, on the tokens of the line; for the rest the grammar says what it
+//! had expected.
 
-use chumsky::error::RichPattern;
+mod device;
+mod expected;
+mod first;
+mod lexical;
+mod path;
+mod source;
+mod unit;
 
-use crate::grammar;
 use crate::kind::{Kind, tok};
-use crate::lexer::{Tok, Token};
+use crate::lexer::{Lexed, Tok, Token};
 use crate::parse::Expectation;
 use crate::{BodyKind, Fault, FaultKind, Fix, Span, StatementKind, TextEdit};
 
@@ -14,10 +22,12 @@ pub(crate) struct Line<'t> {
     pub(crate) tokens: &'t [Token],
     pub(crate) kind: Kind,
     pub(crate) inside: Option<BodyKind>,
+    /// The file that it stands in.
+    pub(crate) file: &'t Lexed,
 }
 
 /// A body without its `end`.
-pub(crate) fn missing_end(_text: &str, kind: BodyKind, head: Span, last: Span) -> Fault {
+pub(crate) fn missing_end(kind: BodyKind, head: Span, last: Span) -> Fault {
     let word = match kind {
         BodyKind::Part => "part",
         BodyKind::Block => "block",
@@ -28,69 +38,147 @@ pub(crate) fn missing_end(_text: &str, kind: BodyKind, head: Span, last: Span) -
         end: head.start + word.len() as u32,
         ..head
     };
-    let edit = TextEdit {
-        span: Span::at(last.end),
-        text: "\nend".to_string(),
-    };
-    Fault::new(span, FaultKind::MissingEnd(Some(kind)))
-        .fix(Fix::likely("add its `end`", vec![edit]))
+    let fix = Fix::likely("add its `end`", vec![insert(last.end, "\nend")]);
+    Fault::new(span, FaultKind::MissingEnd(Some(kind))).fix(fix)
 }
 
-impl Line<'_> {
-    /// The first token that can never be right.
-    pub(crate) fn never_right(&self) -> Option<Fault> {
-        let (tok, span) = self
-            .tokens
-            .iter()
-            .copied()
-            .find(|(tok, _)| tok.is_error())?;
-        let kind = match tok {
-            Tok::OpenText => FaultKind::OpenString,
-            Tok::DecimalComma => FaultKind::DecimalComma,
-            Tok::NotUnit => FaultKind::UnknownUnit(None),
-            _ => FaultKind::StrayCharacter(span.of(self.text).chars().next()?),
-        };
-        Some(Fault::new(span, kind))
-    }
-
+impl<'t> Line<'t> {
+    /// An `end` where nothing is open.
     pub(crate) fn stray_end(&self) -> Fault {
-        Fault::new(self.tokens[0].1, FaultKind::MissingEnd(None))
+        Fault::new(self.span(0), FaultKind::MissingEnd(None))
     }
 
+    /// A line that stands in the wrong body: at its first word, or where a path's first dashes are.
     pub(crate) fn wrong_place(&self, belongs: &'static str) -> Fault {
-        let wire = self.tokens.iter().find(|(tok, _)| *tok == Tok::Wire);
-        let (_, span) = wire
-            .filter(|_| self.kind == Kind::Path)
-            .unwrap_or(&self.tokens[0]);
-        Fault::new(*span, FaultKind::WrongPlace { belongs })
+        let at = self.tokens.iter().position(|(tok, _)| *tok == Tok::Wire);
+        let is_path = Kind::of_statement(self.tokens) == Kind::Path;
+        Fault::new(
+            self.span(at.filter(|_| is_path).unwrap_or(0)),
+            FaultKind::WrongPlace { belongs },
+        )
     }
 
-    /// What was read, unless it says what this version cannot know.
+    /// What was read, unless it cannot be meant so.
     pub(crate) fn checked(&self, said: StatementKind) -> Result<StatementKind, Fault> {
         match said {
-            StatementKind::Version(number) if number.of(self.text) != "1" => {
-                Err(Fault::new(number, FaultKind::NewerVersion))
-            }
+            StatementKind::Version(number) => match number.of(self.text).parse::<f64>() {
+                Ok(1.0) => Ok(said),
+                Ok(version) if version > 1.0 => Err(Fault::new(number, FaultKind::NewerVersion)),
+                _ => Err(Fault::new(
+                    number,
+                    FaultKind::Expected {
+                        what: "the version",
+                        example: "ampersum 1",
+                    },
+                )),
+            },
+            StatementKind::Path(ref items) => match self.number_in_groups(items) {
+                Some(at) => Err(self.two_numbers(at)),
+                None => Ok(said),
+            },
             said => Ok(said),
         }
     }
 
-    pub(crate) fn is_a_statement_of_a_circuit(&self, reads: impl Fn(Kind) -> bool) -> bool {
+    /// Whether a line in a work sheet is no equation but a statement of a circuit, perhaps a broken one.
+    pub(crate) fn is_of_a_circuit(&self, reads: impl Fn(Kind) -> bool) -> bool {
         let kind = Kind::of_statement(self.tokens);
-        kind != Kind::Unknown && reads(kind)
+        let operand = |tok: Tok| tok.is_ref() || tok.is_quantity() || tok == Tok::Text;
+        let by_word =
+            !matches!(kind, Kind::Path | Kind::Device) && self.tok(1).is_some_and(operand);
+        kind != Kind::Unknown && (by_word || reads(kind))
     }
 
-    pub(crate) fn fault(&self, expectation: Option<Option<Expectation<'_>>>) -> Fault {
-        let Some(Some(expectation)) = expectation else {
-            return Fault::new(self.tokens[0].1, FaultKind::NotAStatement(None));
+    /// Why the line could not be read; `expectation` is the grammar's own account.
+    pub(crate) fn fault(&self, expectation: Option<Expectation<'_>>) -> Fault {
+        let fault = match self.kind {
+            Kind::Unknown => Some(self.unknown()),
+            Kind::Path => self.path(),
+            Kind::HeldSource | Kind::CurrentSource => self.source(),
+            Kind::Device => self.device(),
+            Kind::Supply => self.supply(),
+            // A property may be an element that was put into a part.
+            Kind::Property if self.tokens.iter().any(|(tok, _)| *tok == Tok::Wire) => {
+                Some(self.wrong_place("a circuit"))
+            }
+            _ => self.bare_equation(),
         };
-        let unfinished = expectation.found().is_none();
-        let (what, example) = match expectation.expected().next() {
-            Some(RichPattern::Label(label)) if label == grammar::QUANTITY => ("a value", "1.2 V"),
-            _ => ("something else", ""),
-        };
-        let _ = (tok(self.tokens, 0), self.inside);
-        Fault::new(*expectation.span(), FaultKind::Expected { what, example })
-            .unfinished(unfinished)
+        fault.unwrap_or_else(|| self.expected(expectation))
+    }
+
+    /// `supply = 3 V`: an equation whose first name is a word of the language.
+    fn bare_equation(&self) -> Option<Fault> {
+        let at_equals =
+            self.tok(1) == Some(Tok::Equals) && Kind::of_statement(self.tokens) == self.kind;
+        at_equals.then(|| self.equation_alone())
+    }
+
+    fn equation_alone(&self) -> Fault {
+        let fault = Fault::new(self.span(0), FaultKind::BareEquation);
+        match self.inside {
+            Some(BodyKind::Block | BodyKind::Part) => fault,
+            _ => fault.fix(Fix::likely(
+                "claim it: `expect …`",
+                vec![insert(self.span(0).start, "expect ")],
+            )),
+        }
+    }
+
+    /// The kind of the token at this index.
+    fn tok(&self, index: usize) -> Option<Tok> {
+        tok(self.tokens, index)
+    }
+
+    /// The place of the token at this index; behind the last one, the end of the statement.
+    fn span(&self, index: usize) -> Span {
+        let end = || Span::at(self.tokens.last().map_or(0, |(_, span)| span.end));
+        self.tokens.get(index).map_or_else(end, |(_, span)| *span)
+    }
+
+    /// The text of the token at this index.
+    fn word(&self, index: usize) -> &'t str {
+        self.tokens
+            .get(index)
+            .map_or("", |(_, span)| span.of(self.text))
+    }
+
+    /// Something else was expected at this token; at the end of the line the line is only unfinished.
+    fn wanted(&self, index: usize, what: &'static str, example: &'static str) -> Fault {
+        let unfinished = index >= self.tokens.len();
+        Fault::new(self.span(index), FaultKind::Expected { what, example }).unfinished(unfinished)
+    }
+
+    /// The line is complete before this token.
+    fn extra(&self, index: usize) -> Fault {
+        Fault::new(self.span(index), FaultKind::ExtraWords)
+    }
+
+    /// How many brackets are open before each token.
+    fn depths(&self) -> Vec<usize> {
+        let mut depth = 0usize;
+        let before = self.tokens.iter().map(|(tok, _)| {
+            let here = depth;
+            match tok {
+                Tok::Open | Tok::Call => depth += 1,
+                Tok::Close => depth = depth.saturating_sub(1),
+                _ => {}
+            }
+            here
+        });
+        before.collect()
+    }
+}
+
+fn insert(at: u32, text: impl Into<String>) -> TextEdit {
+    TextEdit {
+        span: Span::at(at),
+        text: text.into(),
+    }
+}
+
+fn replace(span: Span, text: impl Into<String>) -> TextEdit {
+    TextEdit {
+        span,
+        text: text.into(),
     }
 }

@@ -96,6 +96,20 @@ macro_rules! tokens {
                     _ => None,
                 }
             }
+
+            /// The word or sign between backticks, where its text is always the same.
+            pub(crate) fn quoted(self) -> Option<&'static str> {
+                Some(match self {
+                    $(Tok::$name => concat!("`", $text, "`"),)*
+                    Tok::Wire => "`--`",
+                    Tok::Equals => "`=`",
+                    Tok::Comma => "`,`",
+                    Tok::Colon => "`:`",
+                    Tok::Close => "`)`",
+                    Tok::Less => "`<`",
+                    _ => return None,
+                })
+            }
         }
     };
 }

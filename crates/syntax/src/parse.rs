@@ -24,11 +24,13 @@ pub fn parse(text: &str) -> Tree {
             ..Tree::default()
         };
     }
-    let lexed = lex(text);
+    let mut lexed = lex(text);
+    let comments = std::mem::take(&mut lexed.comments);
     let mut reader = Reader {
         text,
         tokens: &lexed.tokens,
         cuts: &lexed.cuts,
+        lexed: &lexed,
         grammar: Grammar::of(text),
         telling: OnceCell::new(),
         circuits: lexed
@@ -46,8 +48,8 @@ pub fn parse(text: &str) -> Tree {
     let mut tree = reader.tree;
     tree.bodies.sort_by_key(|body| body.head);
     tree.faults.sort_by_key(|fault| fault.span.start);
-    let Lexed { comments, .. } = lexed;
-    Tree { comments, ..tree }
+    tree.comments = comments;
+    tree
 }
 
 /// Why a statement failed: where, and what the grammar would have taken there.
@@ -57,6 +59,7 @@ struct Reader<'t> {
     text: &'t str,
     tokens: &'t [Token],
     cuts: &'t [Cut],
+    lexed: &'t Lexed,
     /// The grammar that only reads.
     grammar: Grammar<'t, EmptyErr>,
     /// The grammar that also tells what it expected: built for the first line that fails.
@@ -176,9 +179,9 @@ impl<'t> Reader<'t> {
                 .inside
                 .last()
                 .map_or(head, |id| &self.tree.statements[id.0 as usize]);
-            self.tree.faults.push(diagnose::missing_end(
-                self.text, open.kind, head.span, last.span,
-            ));
+            self.tree
+                .faults
+                .push(diagnose::missing_end(open.kind, head.span, last.span));
         }
     }
 
@@ -202,6 +205,7 @@ impl<'t> Reader<'t> {
             tokens,
             kind,
             inside,
+            file: self.lexed,
         };
         if let Some((span, limit)) = limits::exceeded(self.text, tokens) {
             return Err(Fault::new(span, FaultKind::TooBig(limit)));
@@ -223,14 +227,14 @@ impl<'t> Reader<'t> {
             Ok(said) => line.checked(said),
             Err(_)
                 if kind == Kind::Equation
-                    && line.is_a_statement_of_a_circuit(|kind| self.reads(kind, tokens)) =>
+                    && line.is_of_a_circuit(|kind| self.reads(kind, tokens)) =>
             {
                 Err(line.wrong_place("a circuit"))
             }
             Err(_) => {
                 let telling = self.telling.get_or_init(|| Grammar::of(self.text));
                 let expectation = run(self.rule(telling, kind), tokens).err();
-                Err(line.fault(expectation))
+                Err(line.fault(expectation.flatten()))
             }
         }
     }

@@ -1,0 +1,341 @@
+//! What the grammar expected, in words of the trade.
+
+use chumsky::error::RichPattern;
+
+use super::{Line, insert, replace};
+use crate::grammar;
+use crate::kind::Kind;
+use crate::lexer::Tok;
+use crate::parse::Expectation;
+use crate::{Fault, FaultKind, Fix, Span, spelled};
+
+/// What would have been taken where the line failed.
+#[derive(Default)]
+struct Wanted {
+    end: bool,
+    labels: Vec<String>,
+    tokens: Vec<Tok>,
+}
+
+impl Wanted {
+    fn of(expectation: &Expectation<'_>) -> Wanted {
+        let mut wanted = Wanted::default();
+        for pattern in expectation.expected() {
+            match pattern {
+                RichPattern::EndOfInput => wanted.end = true,
+                RichPattern::Label(label) => wanted.labels.push(label.to_string()),
+                RichPattern::Token(token) => wanted.tokens.push(**token),
+                _ => {}
+            }
+        }
+        wanted
+    }
+
+    fn label(&self, label: &str) -> bool {
+        self.labels.iter().any(|it| it == label)
+    }
+
+    fn token(&self, tok: Tok) -> bool {
+        self.tokens.contains(&tok)
+    }
+
+    /// Whether an operand of an expression would do.
+    fn operand(&self) -> bool {
+        self.label(grammar::QUANTITY)
+    }
+}
+
+impl Line<'_> {
+    /// The fault where the grammar could not go on.
+    pub(super) fn expected(&self, expectation: Option<Expectation<'_>>) -> Fault {
+        let Some(expectation) = expectation else {
+            return self.extra(0);
+        };
+        let wanted = Wanted::of(&expectation);
+        let failed = expectation.span().start;
+        let at = match expectation.found() {
+            Some(_) => self
+                .tokens
+                .iter()
+                .position(|(_, span)| span.start >= failed)
+                .unwrap_or(self.tokens.len()),
+            None => self.tokens.len(),
+        };
+        let Some(found) = self.tok(at) else {
+            return self.missing(at, &wanted);
+        };
+        if found == Tok::Wire && self.has_expressions() {
+            return self.wire_in_equation(at);
+        }
+        if let Some(fault) = self.misspelt_word(at, &wanted) {
+            return fault;
+        }
+        if !wanted.operand()
+            && let Some(fault) = self.behind_a_number(at)
+        {
+            return fault;
+        }
+        if wanted.label(grammar::TEXT) && found.is_ref() {
+            return self.missing(at, &wanted).fix(self.in_quotes(at));
+        }
+        if wanted.end {
+            return self.complete_before(at);
+        }
+        self.missing(at, &wanted)
+    }
+
+    /// Whether dashes in such a line can only have slipped into an expression.
+    fn has_expressions(&self) -> bool {
+        !matches!(
+            self.kind,
+            Kind::Use
+                | Kind::Part
+                | Kind::Circuit
+                | Kind::Work
+                | Kind::Task
+                | Kind::Answer
+                | Kind::Opamps
+                | Kind::End
+        )
+    }
+
+    /// `let x = a--b`
+    fn wire_in_equation(&self, at: usize) -> Fault {
+        let fault = Fault::new(self.span(at), FaultKind::WireInEquation);
+        let operand = |at: usize| {
+            self.tok(at)
+                .is_some_and(|tok| tok.is_ref() || tok.is_quantity())
+        };
+        if at == 0 || !operand(at - 1) || !operand(at + 1) {
+            return fault;
+        }
+        let (left, right) = (self.word(at - 1), self.word(at + 1));
+        let gap = Span {
+            start: self.span(at - 1).end,
+            end: self.span(at + 1).end,
+        };
+        fault.fix(Fix::likely(
+            format!("write `{left} - (-{right})`"),
+            vec![replace(gap, format!(" - (-{right})"))],
+        ))
+    }
+
+    /// A word that is nearly one of those that may stand here.
+    fn misspelt_word(&self, at: usize, wanted: &Wanted) -> Option<Fault> {
+        if !self.tok(at)?.is_name() {
+            return None;
+        }
+        let words = || wanted.tokens.iter().filter_map(|tok| tok.word());
+        let near = spelled(words(), self.word(at))?;
+        let tok = wanted.tokens.iter().find(|tok| tok.word() == Some(near))?;
+        let (what, example) = self.in_words(*tok);
+        let fix = Fix::likely(
+            format!("write `{near}`"),
+            vec![replace(self.span(at), near)],
+        );
+        Some(self.wanted(at, what, example).fix(fix))
+    }
+
+    /// The line is complete before this token.
+    fn complete_before(&self, at: usize) -> Fault {
+        let fault = self.extra(at);
+        let before = at.checked_sub(1);
+        let gap = before.map_or(self.span(at), |before| Span {
+            start: self.span(before).end,
+            end: self.span(at).start,
+        });
+        match (before.and_then(|before| self.tok(before)), self.tok(at)) {
+            // `abs (x)`: the bracket of a function touches its name.
+            (Some(name), Some(Tok::Open)) if name.is_ref() => {
+                let name = self.word(at - 1);
+                let functions = [
+                    "parallel", "abs", "sqrt", "min", "max", "log10", "nearest", "current",
+                    "power", "phase",
+                ];
+                if functions.contains(&name) {
+                    fault.fix(Fix::safe(
+                        format!("write `{name}(`"),
+                        vec![replace(gap, "")],
+                    ))
+                } else {
+                    fault.fix(Fix::likely(
+                        format!("write `{name} * (`"),
+                        vec![replace(gap, " * ")],
+                    ))
+                }
+            }
+            (Some(Tok::Close), Some(Tok::Open)) => {
+                fault.fix(Fix::likely("write `) * (`", vec![replace(gap, " * ")]))
+            }
+            (_, Some(Tok::Close)) => fault.fix(Fix::likely(
+                "leave out `)`",
+                vec![replace(self.span(at), "")],
+            )),
+            _ => fault,
+        }
+    }
+
+    /// The rest of the line, but for its points, in quotes.
+    fn in_quotes(&self, at: usize) -> Fix {
+        let mut end = self.tokens.len();
+        if end >= at + 3 && self.tok(end - 2) == Some(Tok::Points) {
+            end -= 2;
+        }
+        let span = self.span(at).to(self.span(end - 1));
+        let mut text = span.of(self.text).to_string();
+        text.retain(|it| it != '"');
+        Fix::likely(
+            format!("write `\"{text}\"`"),
+            vec![replace(span, format!("\"{text}\""))],
+        )
+    }
+
+    /// Something is missing at this token or, behind the last one, at the end of the line.
+    fn missing(&self, at: usize, wanted: &Wanted) -> Fault {
+        if wanted.operand() {
+            let (what, example) = self.operand_in_words(at);
+            return self.wanted(at, what, example);
+        }
+        let labels = [
+            (grammar::WHOLE, "a whole number", "x^2"),
+            (grammar::NUMBER, "a number", self.number_example()),
+            (grammar::NODE, "a node", "ground"),
+            (grammar::CLAUSE, "a clause", "plus in"),
+            (grammar::TEXT, "a text in quotes", self.text_example()),
+            (grammar::NAME, "a name", self.name_example()),
+        ];
+        if let Some((_, what, example)) = labels.into_iter().find(|(label, ..)| wanted.label(label))
+        {
+            return self.wanted(at, what, example);
+        }
+        // Brackets close before anything else can follow; then come signs, then words in the grammar's order.
+        let order = [Tok::Close, Tok::Equals, Tok::Colon, Tok::Less];
+        let by_order = order.into_iter().find(|tok| wanted.token(*tok));
+        let word = || {
+            wanted
+                .tokens
+                .iter()
+                .copied()
+                .find(|tok| tok.word().is_some())
+        };
+        let comma = || wanted.tokens.iter().copied().find(|tok| *tok == Tok::Comma);
+        match by_order.or_else(word).or_else(comma) {
+            Some(tok) => {
+                let (what, example) = self.in_words(tok);
+                let fault = self.wanted(at, what, example);
+                let opens_a_value = self
+                    .tok(at)
+                    .is_some_and(|it| it.is_quantity() || it.is_ref());
+                if tok == Tok::Equals && opens_a_value && self.kind == Kind::Let {
+                    return fault.fix(Fix::likely(
+                        "write `=` before it",
+                        vec![insert(self.span(at).start, "= ")],
+                    ));
+                }
+                if tok == Tok::Colon {
+                    return self.missing_colon(at, example);
+                }
+                fault
+            }
+            None => self.wanted(at, "a value", "1.2 V"),
+        }
+    }
+
+    /// A word or sign that was expected, with an example for this kind of line.
+    fn in_words(&self, tok: Tok) -> (&'static str, &'static str) {
+        let what = tok.quoted().unwrap_or("something else");
+        let example = match (tok, self.kind) {
+            (Tok::Less, _) => return ("a comparison", "abs(out) < 9 V"),
+            (Tok::Equals, Kind::Let) => "let R = 10k",
+            (Tok::Equals, Kind::Start) => "start a - b = 2 V",
+            (Tok::Equals, Kind::Equation) => "(u - n) / R1 = 0",
+            (Tok::Equals, _) => "expect out = 3 V",
+            (Tok::Colon, Kind::Block) => "block inverter: in, out",
+            (Tok::Colon, Kind::Allow) => "allow loose_end at R1: \"why\"",
+            (Tok::Colon, _) => "opamp A1: plus in",
+            (Tok::Close, _) => "(a + b)",
+            (Tok::Comma, _) => "a, b",
+            (Tok::Are, _) => "opamps are ideal",
+            (Tok::Into, _) => "into ground",
+            (Tok::From, Kind::CurrentSource) => "from sum into ground",
+            (Tok::From, Kind::Response) => "from 10 Hz to 1 MHz",
+            (Tok::To, Kind::Response) => "to 1 MHz",
+            (Tok::From | Tok::Among, _) => "from 1k to 10k in E24",
+            (Tok::To, Kind::Vary) => "to 10k",
+            (Tok::To, _) => "step 0 V to 1 V at 1 ms",
+            (Tok::By | Tok::In, Kind::Vary) => "in E24",
+            (Tok::By, _) => "driven by probe",
+            (Tok::For, Kind::Record) => "for 5 ms",
+            (Tok::For, _) => "for moisture_scaler",
+            (Tok::At, Kind::HeldSource | Kind::CurrentSource) => "at 1 kHz",
+            (Tok::At, Kind::Allow) => "at R1",
+            (Tok::At, _) => "at 2 ms",
+            (Tok::High | Tok::Low, _) => "at high rail",
+            (Tok::Rail, _) => "at high rail",
+            (Tok::Linear, _) => "expect A1 linear",
+            (Tok::Within, _) => "within 1 %",
+            (Tok::Points, _) => "points 2",
+            (Tok::And, _) => "+9 V and -9 V",
+            (tok, _) => tok.word().unwrap_or(""),
+        };
+        (what, example)
+    }
+
+    /// An operand that was expected, by the word before it.
+    fn operand_in_words(&self, at: usize) -> (&'static str, &'static str) {
+        let before = at.checked_sub(1).and_then(|it| self.tok(it));
+        let shape = self.tokens.iter().rev().map(|(tok, _)| *tok).find(|tok| {
+            matches!(
+                tok,
+                Tok::Sine | Tok::Square | Tok::Triangle | Tok::Step | Tok::Through
+            )
+        });
+        match (before, self.kind) {
+            (Some(Tok::At), Kind::HeldSource | Kind::CurrentSource) => match shape {
+                Some(Tok::Step | Tok::Through) => ("a time", "1 ms"),
+                _ => ("a frequency", "1 kHz"),
+            },
+            (Some(Tok::Phase), Kind::HeldSource | Kind::CurrentSource) => ("an angle", "90 deg"),
+            (Some(Tok::Duty), Kind::HeldSource | Kind::CurrentSource) => ("a share", "30 %"),
+            (Some(Tok::At), Kind::Expect) => ("a time or a frequency", "2 ms"),
+            (Some(Tok::Within), _) => ("a ratio or an amount", "1 %"),
+            (Some(Tok::For), Kind::Record) => ("a time", "5 ms"),
+            (Some(Tok::From | Tok::To), Kind::Response) => ("a frequency", "10 Hz"),
+            (Some(Tok::Find | Tok::Record | Tok::Expect), _) => ("what is asked", "out"),
+            (Some(Tok::Supply), Kind::Supply) => ("the rails", "+9 V and -9 V"),
+            (_, Kind::Vary) => ("a value", "10k"),
+            _ => ("a value", "1.2 V"),
+        }
+    }
+
+    fn name_example(&self) -> &'static str {
+        match self.kind {
+            Kind::Part => "part low_noise",
+            Kind::Block => "block inverter: in, out",
+            Kind::Circuit => "circuit moisture_scaler",
+            Kind::Work => "for moisture_scaler",
+            Kind::Opamps => "opamps are ideal",
+            Kind::Let => "let R = 10k",
+            Kind::Vary => "vary R4 from 20k to 39k in E24",
+            Kind::Response => "driven by probe",
+            Kind::Allow => "allow loose_end at R1: \"why\"",
+            _ => "out",
+        }
+    }
+
+    fn text_example(&self) -> &'static str {
+        match self.kind {
+            Kind::Use => "use \"lab.amp\"",
+            Kind::Allow => "\"measured\"",
+            _ => "\"Find the output.\"",
+        }
+    }
+
+    fn number_example(&self) -> &'static str {
+        if self.kind == Kind::Version {
+            "ampersum 1"
+        } else {
+            "points 2"
+        }
+    }
+}

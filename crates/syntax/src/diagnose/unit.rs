@@ -1,0 +1,300 @@
+//! A word after a number that is no unit, and numbers in groups.
+
+use super::{Line, insert, replace};
+use crate::kind::Kind;
+use crate::lexer::Tok;
+use crate::{ExprKind, Fault, FaultKind, Fix, PathItem, units};
+
+/// Every unit that is offered, as it is written.
+const UNITS: [&str; 45] = [
+    "V", "mV", "uV", "nV", "kV", "A", "mA", "uA", "nA", "pA", "ohm", "mohm", "k", "M", "G", "s",
+    "ms", "us", "ns", "Hz", "kHz", "MHz", "GHz", "W", "mW", "uW", "kW", "F", "mF", "uF", "nF",
+    "pF", "H", "mH", "uH", "nH", "S", "mS", "uS", "deg", "dB", "Vpp", "Vrms", "mVpp", "%",
+];
+
+/// Words for units, in small letters.
+const WORDS: [(&str, &str); 26] = [
+    ("volt", "V"),
+    ("volts", "V"),
+    ("v", "V"),
+    ("amp", "A"),
+    ("amps", "A"),
+    ("ampere", "A"),
+    ("amperes", "A"),
+    ("ohms", "ohm"),
+    ("ohm", "ohm"),
+    ("ω", "ohm"),
+    ("hertz", "Hz"),
+    ("hz", "Hz"),
+    ("second", "s"),
+    ("seconds", "s"),
+    ("sec", "s"),
+    ("watt", "W"),
+    ("watts", "W"),
+    ("farad", "F"),
+    ("farads", "F"),
+    ("henry", "H"),
+    ("henries", "H"),
+    ("siemens", "S"),
+    ("degree", "deg"),
+    ("degrees", "deg"),
+    ("decibel", "dB"),
+    ("decibels", "dB"),
+];
+
+/// Words for prefixes, in small letters.
+const PREFIXES: [(&str, &str); 7] = [
+    ("milli", "m"),
+    ("micro", "u"),
+    ("nano", "n"),
+    ("pico", "p"),
+    ("kilo", "k"),
+    ("mega", "M"),
+    ("giga", "G"),
+];
+
+/// The unit that a word was surely meant for.
+fn meant(word: &str) -> Option<&'static str> {
+    let listed = |unit: &str| {
+        let unit = match unit {
+            "kohm" => "k",
+            "Mohm" => "M",
+            "Gohm" => "G",
+            unit => unit,
+        };
+        UNITS.iter().find(|it| **it == unit).copied()
+    };
+    let small = word.to_lowercase();
+    let unit_word = |small: &str| {
+        WORDS
+            .iter()
+            .find(|(word, _)| *word == small)
+            .map(|(_, unit)| *unit)
+    };
+    if let Some(unit) = unit_word(&small) {
+        return listed(unit);
+    }
+    if small == "k" || small == "percent" {
+        return listed(if small == "k" { "k" } else { "%" });
+    }
+    for (long, short) in PREFIXES {
+        if let Some(unit) = small.strip_prefix(long).and_then(unit_word) {
+            return listed(&format!("{short}{unit}"));
+        }
+    }
+    let mut letters = word.chars();
+    let prefix = letters.next()?;
+    let prefix = if prefix == 'K' { 'k' } else { prefix };
+    if let Some(unit) = unit_word(&letters.as_str().to_lowercase())
+        && let Some(unit) = listed(&format!("{prefix}{unit}"))
+    {
+        return Some(unit);
+    }
+    // Only the case is wrong: `khz`, `ma`, `UF`.
+    UNITS
+        .iter()
+        .find(|it| it.len() > 1 && it.eq_ignore_ascii_case(word))
+        .copied()
+}
+
+impl Line<'_> {
+    /// The word at this index follows a number, but is no unit.
+    pub(super) fn unknown_unit(&self, at: usize) -> Fault {
+        let (span, word) = (self.span(at), self.word(at));
+        let number = self.span(at.saturating_sub(1));
+        let gap = number.to(span);
+        let digits = number.of(self.text);
+        let write = |text: String, safe| Fix {
+            title: format!("write `{text}`"),
+            safe,
+            edits: vec![replace(gap, text)],
+        };
+        let with_unit = |unit: &str, safe| write(quantity_text(digits, unit), safe);
+        let fault = |unit| Fault::new(span, FaultKind::UnknownUnit(unit));
+
+        if let Some(unit) = meant(word) {
+            return fault(Some(unit)).fix(with_unit(unit, true));
+        }
+        let of_element = self.element_unit(at);
+        if let "m" | "u" | "µ" | "μ" | "n" | "p" = word {
+            return match (word, of_element) {
+                ("m", Some("ohm")) => fault(None)
+                    .fix(with_unit("M", false))
+                    .fix(with_unit("mohm", false)),
+                (prefix, Some(base @ ("F" | "H"))) => {
+                    let prefix = if matches!(prefix, "µ" | "μ") {
+                        "u"
+                    } else {
+                        prefix
+                    };
+                    let unit = UNITS
+                        .iter()
+                        .find(|it| **it == format!("{prefix}{base}"))
+                        .copied();
+                    match unit {
+                        Some(unit) => fault(Some(unit)).fix(with_unit(unit, true)),
+                        None => fault(None),
+                    }
+                }
+                _ => fault(None),
+            };
+        }
+        // `3V3`, and `4n7` where the element says the rest.
+        let split = word
+            .find(|it: char| it.is_ascii_digit())
+            .map(|at| word.split_at(at));
+        if let Some((letter, places)) = split
+            && self.tok(at) == Some(Tok::NotUnit)
+            && places.bytes().all(|it| it.is_ascii_digit())
+        {
+            let unit = match (letter, of_element) {
+                ("V", _) => Some("V".to_string()),
+                ("m" | "u" | "n" | "p", Some(base @ ("F" | "H"))) => {
+                    Some(format!("{letter}{base}"))
+                }
+                _ => None,
+            };
+            if let Some(unit) = unit.and_then(|unit| UNITS.iter().find(|it| **it == unit)) {
+                return fault(Some(unit)).fix(write(format!("{digits}.{places} {unit}"), true));
+            }
+        }
+        if self.kind == Kind::Path
+            || self.kind == Kind::Unknown
+            || self.tok(at - 1) == Some(Tok::Quantity)
+        {
+            return fault(None);
+        }
+        fault(None).fix(write(format!("{digits} * {word}"), false))
+    }
+
+    /// The unit of an element's value, by the first letter of its name, where the word at this index is within one.
+    fn element_unit(&self, at: usize) -> Option<&'static str> {
+        let name = at.checked_sub(2)?;
+        let after_wire = name == 0 || self.tok(name - 1) == Some(Tok::Wire);
+        if !after_wire
+            || !matches!(self.kind, Kind::Path | Kind::Unknown)
+            || !self.tok(name)?.is_ref()
+        {
+            return None;
+        }
+        match self.word(name).chars().next()? {
+            'C' => Some("F"),
+            'L' => Some("H"),
+            _ => Some("ohm"),
+        }
+    }
+
+    /// `10 000`: the number at this index and those before and behind it are one.
+    pub(super) fn two_numbers(&self, at: usize) -> Fault {
+        let is_digits = |index: usize| self.tok(index) == Some(Tok::Whole);
+        let first = (0..at)
+            .rev()
+            .take_while(|index| is_digits(*index))
+            .last()
+            .unwrap_or(at);
+        let mut last = at;
+        while is_digits(last) && self.tok(last + 1).is_some_and(Tok::is_quantity) {
+            last += 1;
+        }
+        let span = self.span(first).to(self.span(last));
+        let joined: String = (first..=last).map(|index| self.word(index)).collect();
+        let gaps = (first..last).map(|index| {
+            let gap = crate::Span {
+                start: self.span(index).end,
+                end: self.span(index + 1).start,
+            };
+            replace(gap, "")
+        });
+        let fault = Fault::new(span, FaultKind::TwoNumbers);
+        let groups = (first..last).all(|index| is_digits(index)) && first < last;
+        if groups {
+            fault.fix(Fix::likely(format!("write `{joined}`"), gaps.collect()))
+        } else {
+            fault
+        }
+    }
+
+    /// The token behind an element's bare value, where that can only be more of its digits.
+    pub(super) fn number_in_groups(&self, items: &[PathItem]) -> Option<usize> {
+        let element = items.iter().find_map(|item| match item {
+            PathItem::Element(it)
+                if !it.extras.is_empty() && matches!(it.value.kind, ExprKind::Quantity) =>
+            {
+                let bare = it
+                    .value
+                    .span
+                    .of(self.text)
+                    .bytes()
+                    .all(|it| it.is_ascii_digit());
+                let more = it.extras[0].span.of(self.text);
+                let unit = more
+                    .trim_start_matches(|it: char| it.is_ascii_digit() || it == '.')
+                    .trim_start();
+                let goes_on = unit.is_empty()
+                    || units::unit(unit).is_some_and(|it| it.dimension == crate::Dimension::OHM);
+                (bare && goes_on).then(|| it.extras[0].span)
+            }
+            _ => None,
+        })?;
+        self.tokens
+            .iter()
+            .position(|(_, span)| span.start == element.start)
+    }
+
+    /// `in = 5 x`, `5 volts`, `10 000`, `2(a)`: what stands behind a number and is no part of it.
+    pub(super) fn behind_a_number(&self, at: usize) -> Option<Fault> {
+        let number = self.tok(at.checked_sub(1)?)?;
+        let found = self.tok(at)?;
+        let bare = matches!(number, Tok::Whole | Tok::Decimal);
+        match found {
+            Tok::Open if number.is_quantity() => {
+                let gap = crate::Span {
+                    start: self.span(at - 1).end,
+                    end: self.span(at).start,
+                };
+                let inner = self.bracket_text(at);
+                let title = format!("write `{} * {inner}`", self.word(at - 1));
+                Some(
+                    self.extra(at)
+                        .fix(Fix::safe(title, vec![replace(gap, " * ")])),
+                )
+            }
+            found if bare && found.is_quantity() => Some(self.two_numbers(at)),
+            found if bare && found.is_ref() => Some(self.unknown_unit(at)),
+            _ => None,
+        }
+    }
+
+    /// From an opening bracket to the one that closes it, or to the end.
+    fn bracket_text(&self, open: usize) -> &str {
+        let mut depth = 0usize;
+        let mut end = self.tokens.len() - 1;
+        for (index, (tok, _)) in self.tokens.iter().enumerate().skip(open) {
+            match tok {
+                Tok::Open | Tok::Call => depth += 1,
+                Tok::Close if depth <= 1 => {
+                    end = index;
+                    break;
+                }
+                Tok::Close => depth -= 1,
+                _ => {}
+            }
+        }
+        self.span(open).to(self.span(end)).of(self.text)
+    }
+
+    /// Brackets around a value that is more than a quantity.
+    pub(super) fn in_brackets(&self, from: usize, to: usize) -> Fix {
+        let span = self.span(from).to(self.span(to));
+        let title = format!("write `({})`", span.of(self.text));
+        Fix::likely(title, vec![insert(span.start, "("), insert(span.end, ")")])
+    }
+}
+
+/// A number with its unit, as the canonical form has it.
+fn quantity_text(digits: &str, unit: &str) -> String {
+    match unit {
+        "k" | "M" | "G" => format!("{digits}{unit}"),
+        _ => format!("{digits} {unit}"),
+    }
+}
