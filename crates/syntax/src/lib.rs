@@ -6,6 +6,7 @@
 mod classes;
 mod diagnose;
 mod fault;
+mod format;
 mod grammar;
 mod kind;
 mod lexer;
@@ -22,6 +23,7 @@ mod walk;
 
 pub use classes::{CLAUSES, ClassedToken, DEVICES, TokenClass, tokens};
 pub use fault::*;
+pub use format::{format, format_edits};
 pub use line_index::{Encoding, LineIndex, Position};
 pub use names::{normal, spelled};
 pub use parse::parse;

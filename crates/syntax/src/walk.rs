@@ -1,9 +1,8 @@
 //! Ways through a tree: statements by id and by place, and the names in a statement.
 
 use crate::{
-    Argument, Body, Drive, DriveKind, Element, Expect, Expr, ExprKind, Name, PathItem,
-    PropertyForm, Rail, SourceForm, Span, StateClaim, Statement, StatementId, StatementKind, Tree,
-    VaryRange,
+    Argument, Body, DriveKind, Expect, Expr, ExprKind, Name, PathItem, PropertyForm, Rail,
+    SourceForm, Span, StateClaim, Statement, StatementId, StatementKind, Tree, VaryRange,
 };
 
 impl Tree {
@@ -75,6 +74,119 @@ impl Statement {
     }
 }
 
+impl StatementKind {
+    /// The expressions of a statement, not those inside them, in the order of the grammar.
+    pub fn exprs(&self) -> Vec<&Expr> {
+        use StatementKind as S;
+        match self {
+            S::Path(items) => items
+                .iter()
+                .filter_map(|item| match item {
+                    PathItem::Element(it) => Some([&it.value].into_iter().chain(&it.extras)),
+                    PathItem::Node(_) => None,
+                })
+                .flatten()
+                .collect(),
+            S::Source(source) => match &source.drive.kind {
+                DriveKind::Linear(expr) => vec![expr],
+                DriveKind::Periodic {
+                    size,
+                    frequency,
+                    offset,
+                    phase,
+                    duty,
+                    ..
+                } => [size, frequency]
+                    .into_iter()
+                    .chain(offset)
+                    .chain(phase)
+                    .chain(duty)
+                    .collect(),
+                DriveKind::Step { from, to, at } => vec![from, to, at],
+                DriveKind::Through(corners) => corners
+                    .iter()
+                    .flat_map(|(level, time)| [level, time])
+                    .collect(),
+            },
+            S::Device(device) => device
+                .clauses
+                .iter()
+                .flat_map(|clause| match &clause.argument {
+                    Argument::Value(value) => vec![value],
+                    Argument::Rails(rails) => of_rails(rails),
+                    Argument::None | Argument::Name(_) => Vec::new(),
+                })
+                .collect(),
+            S::Supply(rails) => of_rails(rails),
+            S::Block { ports, .. } => ports.iter().filter_map(|it| it.default.as_ref()).collect(),
+            S::Property(property) => match &property.form {
+                PropertyForm::Name(_) => Vec::new(),
+                PropertyForm::Value(value) => vec![value],
+                PropertyForm::Range(from, to) => vec![from, to],
+                PropertyForm::Named(pairs) => pairs.iter().map(|(_, value)| value).collect(),
+            },
+            S::Let { value, .. } => vec![value],
+            S::Equation { left, right } | S::Require { left, right, .. } => vec![left, right],
+            S::Start { of, value } => vec![of, value],
+            S::Find { exprs, .. } => exprs.iter().collect(),
+            S::Record { exprs, time } => exprs.iter().chain([time]).collect(),
+            S::Response { of, from, to, .. } => vec![of, from, to],
+            S::Vary { range, .. } => match range {
+                VaryRange::Among(values) => values.iter().collect(),
+                VaryRange::By(from, to, step) => vec![from, to, step],
+                VaryRange::In(from, to, _) => vec![from, to],
+            },
+            S::Expect(Expect::Equal {
+                left,
+                right,
+                at,
+                within,
+                ..
+            }) => [left, right].into_iter().chain(at).chain(within).collect(),
+            S::Expect(Expect::State {
+                state: StateClaim::Goes { at, within, .. },
+                ..
+            }) => [at].into_iter().chain(within).collect(),
+            S::Expect(_)
+            | S::Version(_)
+            | S::Use(_)
+            | S::Part(_)
+            | S::Circuit { .. }
+            | S::Work { .. } => Vec::new(),
+            S::End
+            | S::OpampsAre(_)
+            | S::Task { .. }
+            | S::Answer(_)
+            | S::Allow { .. }
+            | S::Broken(_) => Vec::new(),
+        }
+    }
+}
+
+fn of_rails(rails: &[Rail]) -> Vec<&Expr> {
+    rails
+        .iter()
+        .filter_map(|it| match it {
+            Rail::Value { value, .. } => Some(value),
+            Rail::Node(_) => None,
+        })
+        .collect()
+}
+
+impl Expr {
+    /// The expressions right inside this one, in the order of the text.
+    pub fn operands(&self) -> Vec<&Expr> {
+        match &self.kind {
+            ExprKind::Quantity | ExprKind::Ref => Vec::new(),
+            ExprKind::Call(_, arguments) => arguments.iter().collect(),
+            ExprKind::Brackets(inner) | ExprKind::Negative(inner) | ExprKind::Power(inner, _) => {
+                vec![inner]
+            }
+            ExprKind::Binary { left, right, .. } => vec![left, right],
+        }
+    }
+}
+
 struct Names(Vec<(Name, NameRole)>);
 
 impl Names {
@@ -92,51 +204,33 @@ impl Names {
 
     fn statement(&mut self, kind: &StatementKind) {
         use StatementKind as S;
+        kind.exprs().into_iter().for_each(|it| self.expr(it));
         match kind {
-            S::Version(_) | S::Use(_) | S::End | S::Task { .. } | S::Answer(_) => {}
             S::Part(name) | S::OpampsAre(name) | S::Circuit { name, .. } => self.thing(*name),
             S::Work { circuit, .. } => self.things(*circuit),
             S::Block { name, ports } => {
                 self.thing(*name);
-                for port in ports {
-                    self.thing(port.name);
-                    self.exprs(&port.default);
-                }
+                self.things(ports.iter().map(|it| it.name));
             }
             S::Property(property) => {
                 self.word(property.word, NameRole::Property);
                 match &property.form {
                     PropertyForm::Name(name) => self.thing(*name),
-                    PropertyForm::Value(value) => self.expr(value),
-                    PropertyForm::Range(from, to) => self.exprs([from, to]),
                     PropertyForm::Named(pairs) => {
-                        for (word, value) in pairs {
-                            word.iter()
-                                .for_each(|word| self.word(*word, NameRole::Property));
-                            self.expr(value);
-                        }
+                        pairs
+                            .iter()
+                            .filter_map(|it| it.0)
+                            .for_each(|it| self.word(it, NameRole::Property));
                     }
+                    PropertyForm::Value(_) | PropertyForm::Range(..) => {}
                 }
             }
-            S::Equation { left, right } | S::Require { left, right, .. } => {
-                self.exprs([left, right])
-            }
-            S::Path(items) => items.iter().for_each(|item| match item {
-                PathItem::Node(name) => self.thing(*name),
-                PathItem::Element(Element {
-                    name,
-                    value,
-                    extras,
-                    ..
-                }) => {
-                    self.thing(*name);
-                    self.expr(value);
-                    self.exprs(extras);
-                }
-            }),
+            S::Path(items) => self.things(items.iter().map(|item| match item {
+                PathItem::Node(name) => *name,
+                PathItem::Element(element) => element.name,
+            })),
             S::Source(source) => {
                 self.thing(source.name);
-                self.drive(&source.drive);
                 match source.form {
                     SourceForm::Held { plus, minus } => {
                         self.things([plus].into_iter().chain(minus))
@@ -150,132 +244,54 @@ impl Names {
                 for clause in &device.clauses {
                     self.word(clause.word, NameRole::Clause);
                     match &clause.argument {
-                        Argument::None => {}
                         Argument::Name(name) => self.thing(*name),
-                        Argument::Value(value) => self.expr(value),
                         Argument::Rails(rails) => self.rails(rails),
+                        Argument::None | Argument::Value(_) => {}
                     }
                 }
             }
-            S::Let { name, value } => {
-                self.thing(*name);
-                self.expr(value);
-            }
+            S::Let { name, .. } => self.thing(*name),
             S::Supply(rails) => self.rails(rails),
-            S::Start { of, value } => self.exprs([of, value]),
-            S::Expect(expect) => self.expect(expect),
-            S::Find { exprs, .. } => self.exprs(exprs),
+            S::Expect(Expect::Finding { rule, at }) | S::Allow { rule, at, .. } => {
+                self.word(*rule, NameRole::Rule);
+                self.thing(*at);
+            }
+            S::Expect(Expect::State { of, state }) => {
+                self.thing(*of);
+                if let StateClaim::Goes { node, .. } = state {
+                    self.thing(*node);
+                }
+            }
             S::Vary { of, range } => {
                 self.thing(*of);
-                match range {
-                    VaryRange::Among(values) => self.exprs(values),
-                    VaryRange::By(from, to, step) => self.exprs([from, to, step]),
-                    VaryRange::In(from, to, series) => {
-                        self.exprs([from, to]);
-                        self.word(*series, NameRole::Series);
-                    }
+                if let VaryRange::In(_, _, series) = range {
+                    self.word(*series, NameRole::Series);
                 }
             }
-            S::Record { exprs, time } => {
-                self.exprs(exprs);
-                self.expr(time);
-            }
-            S::Response {
-                of,
-                driven_by,
-                from,
-                to,
-            } => {
-                self.exprs([of, from, to]);
-                self.things(*driven_by);
-            }
-            S::Allow { rule, at, .. } => {
-                self.word(*rule, NameRole::Rule);
-                self.thing(*at);
-            }
+            S::Response { driven_by, .. } => self.things(*driven_by),
             S::Broken(broken) => self.things(broken.names.iter().copied()),
-        }
-    }
-
-    fn expect(&mut self, expect: &Expect) {
-        match expect {
-            Expect::Finding { rule, at } => {
-                self.word(*rule, NameRole::Rule);
-                self.thing(*at);
-            }
-            Expect::State { of, state } => {
-                self.thing(*of);
-                if let StateClaim::Goes {
-                    node, at, within, ..
-                } = state
-                {
-                    self.thing(*node);
-                    self.exprs([at].into_iter().chain(within));
-                }
-            }
-            Expect::Equal {
-                left,
-                right,
-                at,
-                within,
-                ..
-            } => {
-                self.exprs([left, right].into_iter().chain(at).chain(within));
-            }
-        }
-    }
-
-    fn drive(&mut self, drive: &Drive) {
-        match &drive.kind {
-            DriveKind::Linear(expr) => self.expr(expr),
-            DriveKind::Periodic {
-                size,
-                frequency,
-                offset,
-                phase,
-                duty,
-                ..
-            } => {
-                self.exprs(
-                    [size, frequency]
-                        .into_iter()
-                        .chain(offset)
-                        .chain(phase)
-                        .chain(duty),
-                );
-            }
-            DriveKind::Step { from, to, at } => self.exprs([from, to, at]),
-            DriveKind::Through(corners) => corners
-                .iter()
-                .for_each(|(level, time)| self.exprs([level, time])),
+            S::Expect(Expect::Equal { .. })
+            | S::Equation { .. }
+            | S::Require { .. }
+            | S::Start { .. } => {}
+            S::Find { .. } | S::Record { .. } | S::Version(_) | S::Use(_) | S::End => {}
+            S::Task { .. } | S::Answer(_) => {}
         }
     }
 
     fn rails(&mut self, rails: &[Rail]) {
-        for rail in rails {
-            match rail {
-                Rail::Node(name) => self.thing(*name),
-                Rail::Value { value, .. } => self.expr(value),
-            }
-        }
-    }
-
-    fn exprs<'e>(&mut self, exprs: impl IntoIterator<Item = &'e Expr>) {
-        exprs.into_iter().for_each(|expr| self.expr(expr));
+        self.things(rails.iter().filter_map(|rail| match rail {
+            Rail::Node(name) => Some(*name),
+            Rail::Value { .. } => None,
+        }));
     }
 
     fn expr(&mut self, expr: &Expr) {
         match &expr.kind {
-            ExprKind::Quantity => {}
             ExprKind::Ref => self.thing(expr.span),
-            ExprKind::Call(name, arguments) => {
-                self.word(*name, NameRole::Function);
-                self.exprs(arguments);
-            }
-            ExprKind::Brackets(inner) | ExprKind::Negative(inner) | ExprKind::Power(inner, _) => {
-                self.expr(inner)
-            }
-            ExprKind::Binary { left, right, .. } => self.exprs([left.as_ref(), right.as_ref()]),
+            ExprKind::Call(name, _) => self.word(*name, NameRole::Function),
+            _ => {}
         }
+        expr.operands().into_iter().for_each(|it| self.expr(it));
     }
 }
