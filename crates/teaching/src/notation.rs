@@ -83,18 +83,7 @@ pub fn language(answer: &Answer, dimension: Dimension) -> String {
 
 /// A number of the text, for people.
 pub fn number(number: &Number, dimension: Dimension) -> String {
-    short(&answer(number), dimension)
-}
-
-/// A number of the text as an answer.
-pub fn answer(number: &Number) -> Answer {
-    match number {
-        Number::Exact(exact) => Answer::Exact(exact.clone()),
-        Number::Rounded(value) => Answer::Float {
-            value: *value,
-            bound: value.abs() * 8.0 * f64::EPSILON,
-        },
-    }
+    short(&Answer::from(number), dimension)
 }
 
 /// What a dimension measures, as a student says it: "a voltage", "a plain number"; `None` for one without a name.
