@@ -1,6 +1,15 @@
-//! What `expect` claims, judged against the solution.
+//! What `expect` claims, judged against the solution; and what a formula comes to.
+
+use std::cmp::Ordering;
+
+use circuit::{
+    Carrier, Circuit, Claim, ClaimKind, ElementKind, Formula, Function, SourceId, SourceKind,
+    StateClaim, Within,
+};
+use syntax::{Dimension, Number, Operator, Ratio};
 
 use crate::Answer;
+use crate::solution::Solution;
 
 /// The judgement of one claim; the vector of a circuit's judgements is indexed like its claims.
 #[derive(Clone, PartialEq, Debug)]
@@ -11,4 +20,290 @@ pub struct Judgement {
     pub found: Option<Answer>,
     /// The unit of `found`.
     pub dimension: syntax::Dimension,
+}
+
+/// What a formula comes to with an answer put in; `None` where the answer does not fix it, or it has no value (a division by
+/// zero, the root of a negative number).
+pub fn evaluate(formula: &Formula, circuit: &Circuit, solution: &Solution) -> Option<Answer> {
+    let value = |formula: &Formula| evaluate(formula, circuit, solution);
+    match formula {
+        Formula::Number(number) => Some(number.into()),
+        Formula::Node(node) => solution.nodes.get(node.index())?.clone(),
+        Formula::Current(carrier) => current(*carrier, circuit, solution),
+        Formula::Power(carrier) => match carrier {
+            Carrier::Element(id) => solution.elements.get(id.index())?.as_ref()?.power.clone(),
+            Carrier::Source(id) => solution.sources.get(id.index())?.as_ref()?.power.clone(),
+            Carrier::Opamp(id) => solution.opamps.get(id.index())?.as_ref()?.power.clone(),
+        },
+        Formula::Negative(inner) => Some(-&value(inner)?),
+        Formula::Raised(base, exponent) => value(base)?.powi(*exponent),
+        Formula::Binary(operator, left, right) => {
+            let (left, right) = (value(left)?, value(right)?);
+            match operator {
+                Operator::Plus => Some(&left + &right),
+                Operator::Minus => Some(&left - &right),
+                Operator::Times => Some(&left * &right),
+                Operator::Over => left.over(&right),
+            }
+        }
+        Formula::Call(function, arguments) => {
+            let values = arguments
+                .iter()
+                .map(value)
+                .collect::<Option<Vec<Answer>>>()?;
+            call(*function, &values)
+        }
+    }
+}
+
+fn current(carrier: Carrier, circuit: &Circuit, solution: &Solution) -> Option<Answer> {
+    let found = match carrier {
+        Carrier::Element(id) => solution
+            .elements
+            .get(id.index())?
+            .as_ref()
+            .map(|it| it.current.clone()),
+        Carrier::Source(id) => solution
+            .sources
+            .get(id.index())?
+            .as_ref()
+            .map(|it| it.current.clone()),
+        Carrier::Opamp(id) => solution
+            .opamps
+            .get(id.index())?
+            .as_ref()
+            .map(|it| it.current.clone()),
+    };
+    // Some currents are known where the voltage is not.
+    found.unwrap_or_else(|| match carrier {
+        Carrier::Element(id) if circuit.elements[id.index()].kind == ElementKind::Capacitor => {
+            Some(Answer::zero())
+        }
+        Carrier::Source(id) => {
+            let source = &circuit.sources[id.index()];
+            let free =
+                matches!(source.kind, SourceKind::Current { .. }) && source.controls.is_empty();
+            free.then(|| Answer::from(&source.constant))
+        }
+        _ => None,
+    })
+}
+
+fn call(function: Function, values: &[Answer]) -> Option<Answer> {
+    let (first, others) = values.split_first()?;
+    match function {
+        // A wire beside anything is a wire.
+        Function::Parallel if values.iter().any(Answer::is_zero) => Some(Answer::zero()),
+        Function::Parallel => {
+            let one = Answer::from(&Number::ONE);
+            let sum = values
+                .iter()
+                .try_fold(Answer::zero(), |sum, it| Some(&sum + &one.over(it)?))?;
+            one.over(&sum)
+        }
+        Function::Abs => Some(first.abs()),
+        Function::Sqrt => first.sqrt(),
+        Function::Min => Some(others.iter().fold(first.clone(), |least, it| least.min(it))),
+        Function::Max => Some(others.iter().fold(first.clone(), |most, it| most.max(it))),
+        Function::Log10 => first.log10(),
+        // A steady state has no phase.
+        Function::Phase => None,
+    }
+}
+
+/// Judges every claim of a circuit whose answer is the ideal one. `answer` gives the solution for other constants of the sources, for each
+/// of several choices.
+pub(crate) fn judge(
+    circuit: &Circuit,
+    solution: &Solution,
+    answers: impl Fn(&[Vec<&Number>]) -> Vec<Solution>,
+) -> Vec<Judgement> {
+    circuit
+        .claims
+        .iter()
+        .map(|claim| match &claim.kind {
+            Some(ClaimKind::Equal {
+                always,
+                left,
+                right,
+                at: None,
+                within,
+                dimension,
+                free,
+                ..
+            }) => {
+                let equality = Equality {
+                    circuit,
+                    left,
+                    right,
+                    within,
+                    dimension: *dimension,
+                };
+                let found = evaluate(left, circuit, solution);
+                let here = equality.holds(solution);
+                let holds = match here {
+                    Some(true) if *always && !free.is_empty() => {
+                        equality.holds_for_all(free, &answers)
+                    }
+                    _ => here,
+                };
+                Judgement {
+                    holds,
+                    found,
+                    dimension: *dimension,
+                }
+            }
+            Some(ClaimKind::State {
+                state: StateClaim::Linear,
+                ..
+            }) => Judgement {
+                holds: Some(true),
+                found: None,
+                dimension: Dimension::NONE,
+            },
+            _ => unjudged(claim),
+        })
+        .collect()
+}
+
+/// The judgement of a claim that cannot be judged.
+pub(crate) fn unjudged(claim: &Claim) -> Judgement {
+    let dimension = match &claim.kind {
+        Some(ClaimKind::Equal { dimension, .. }) => *dimension,
+        _ => Dimension::NONE,
+    };
+    Judgement {
+        holds: None,
+        found: None,
+        dimension,
+    }
+}
+
+/// `left = right within …`
+struct Equality<'a> {
+    circuit: &'a Circuit,
+    left: &'a Formula,
+    right: &'a Formula,
+    within: &'a Within,
+    dimension: Dimension,
+}
+
+/// How many random choices of the free sources' values an `always` is tried at, beside the four kinds of
+/// [`Equality::choices`].
+const TRIALS: usize = 6;
+
+impl Equality<'_> {
+    /// Whether it holds in one solution; `None` where a side has no value or the bounds cannot tell.
+    fn holds(&self, solution: &Solution) -> Option<bool> {
+        let left = evaluate(self.left, self.circuit, solution)?;
+        let right = evaluate(self.right, self.circuit, solution)?;
+        let allowed = self.allowed(&right);
+        (&left - &right)
+            .abs()
+            .compare(&allowed)
+            .map(Ordering::is_le)
+    }
+
+    /// What may lie between the two sides. A share of zero is nothing, so there the usual amount counts.
+    fn allowed(&self, right: &Answer) -> Answer {
+        let of_zero = || {
+            let places = if self.dimension == Dimension::VOLT {
+                -6
+            } else {
+                -9
+            };
+            Answer::from(&Number::decimal(1u8.into(), places))
+        };
+        match self.within {
+            Within::Amount(amount) => Answer::from(amount).abs(),
+            _ if right.sign() == Some(Ordering::Equal) => of_zero(),
+            Within::Ratio(share) => (&Answer::from(share) * right).abs(),
+            Within::Usual => (&Answer::from(&Number::decimal(1u8.into(), -3)) * right).abs(),
+        }
+    }
+
+    /// Whether it holds whatever the free sources give. Voltages and currents are linear in them, so two sides that are sums of these agree
+    /// everywhere if they agree at zero and with each source alone; products and quotients are tried at random values too,
+    /// where polynomials that differ agree with no chance. A choice without a value (a division by zero) says nothing.
+    fn holds_for_all(
+        &self,
+        free: &[SourceId],
+        answers: &impl Fn(&[Vec<&Number>]) -> Vec<Solution>,
+    ) -> Option<bool> {
+        let choices = self.choices(free);
+        let written: Vec<&Number> = self.circuit.sources.iter().map(|it| &it.constant).collect();
+        let drives: Vec<Vec<&Number>> = choices
+            .iter()
+            .map(|choice| {
+                let mut drives = written.clone();
+                free.iter()
+                    .zip(choice)
+                    .for_each(|(id, value)| drives[id.index()] = value);
+                drives
+            })
+            .collect();
+        let mut told = 0;
+        for solution in answers(&drives) {
+            match self.holds(&solution) {
+                Some(true) => told += 1,
+                Some(false) => return Some(false),
+                None => {}
+            }
+        }
+        (told > TRIALS / 2).then_some(true)
+    }
+
+    /// Values of the free sources: all zero, each one alone, each one negated, and random ones of the size that is written.
+    fn choices(&self, free: &[SourceId]) -> Vec<Vec<Number>> {
+        let one = |id: &SourceId| {
+            let source = &self.circuit.sources[id.index()];
+            match source.kind {
+                _ if !source.constant.is_zero() => source.constant.clone(),
+                SourceKind::Voltage { .. } => Number::ONE,
+                SourceKind::Current { .. } => Number::decimal(1u8.into(), -3),
+            }
+        };
+        let sizes: Vec<Number> = free.iter().map(one).collect();
+        let mut choices = vec![vec![Number::ZERO; free.len()]];
+        for alone in 0..free.len() {
+            for sign in [1, -1] {
+                let value = |at: usize| {
+                    if at == alone {
+                        sizes[at].mul(&Number::Exact(Ratio::from(sign)))
+                    } else {
+                        Number::ZERO
+                    }
+                };
+                choices.push((0..free.len()).map(value).collect());
+            }
+        }
+        let mut random = Random(0x9e37_79b9_7f4a_7c15);
+        choices.extend((0..TRIALS).map(|_| {
+            sizes
+                .iter()
+                .map(|size| size.mul(&random.factor()))
+                .collect()
+        }));
+        choices
+    }
+}
+
+/// The same numbers at every run: a linear congruential generator with Knuth's multiplier (from memory).
+struct Random(u64);
+
+impl Random {
+    /// A fraction between −4 and 4, never 0.
+    fn factor(&mut self) -> Number {
+        self.0 = self
+            .0
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1);
+        let pick = (self.0 >> 33) % 7998 + 1;
+        let signed = if pick > 3999 {
+            3999 - pick as i64
+        } else {
+            pick as i64
+        };
+        Number::Exact(Ratio::from_parts(signed.into(), 1000u16.into()))
+    }
 }

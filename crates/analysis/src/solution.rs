@@ -1,6 +1,19 @@
 //! Voltages, currents and powers from the solved equations; ideal op-amps.
+//!
+//! Node voltages come from the equations. What flows through resistors follows from them; the currents of sources, wires and
+//! outputs come from the sums that are no equations, peeled off each group's tree from its leaves.
+
+use std::cmp::Ordering;
+
+use circuit::{
+    Carrier, Circuit, ElementId, ElementKind, NodeId, OpampId, Part, SourceId, SourceKind,
+};
+use syntax::{Number, Ratio};
 
 use crate::Answer;
+use crate::equations::{EquationKind, Equations, leaving, system_for};
+use crate::linear::{self, Budget, Row, System};
+use crate::network::Network;
 
 /// The ideal answer. Each vector is indexed like the circuit's; `None` where the equations do not fix it.
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -13,6 +26,10 @@ pub struct Solution {
     pub sources: Vec<Option<Carried>>,
     /// Of each op-amp.
     pub opamps: Vec<Option<Output>>,
+    /// Whether something contradicts the rest: sources in a loop that disagree, an output on a source, a current without way back.
+    pub contradictory: bool,
+    /// The unknown nodes of each block that was solved together, in the order of solving.
+    pub blocks: Vec<Vec<NodeId>>,
 }
 
 /// Voltage across (first end minus second), current, power absorbed. Signs as the language says.
@@ -39,4 +56,399 @@ pub struct Output {
     pub margin_high: Option<Answer>,
     /// Output minus low limit.
     pub margin_low: Option<Answer>,
+}
+
+/// The ideal answer of the circuit as written.
+pub fn solve(
+    circuit: &Circuit,
+    parts: &[Part],
+    network: &Network,
+    equations: &Equations,
+    budget: Budget,
+) -> Solution {
+    let written: Vec<&Number> = circuit.sources.iter().map(|it| &it.constant).collect();
+    solve_for(circuit, parts, network, equations, &[written], budget)
+        .pop()
+        .unwrap_or_default()
+}
+
+/// The ideal answer for each choice of all sources' constants.
+pub(crate) fn solve_for(
+    circuit: &Circuit,
+    parts: &[Part],
+    network: &Network,
+    equations: &Equations,
+    drives: &[Vec<&Number>],
+    budget: Budget,
+) -> Vec<Solution> {
+    let mut system = system_for(circuit, equations, drives);
+    let count = system.unknowns;
+    // Sources and wires hold what they hold, whatever the op-amps and the sums come to.
+    let given = equations
+        .list
+        .iter()
+        .take_while(|it| matches!(it.kind, EquationKind::Held { .. }))
+        .count();
+    let mut solved = linear::solve_with(&system, given, budget);
+    let mut across = Vec::new();
+    if solved.values.first().is_some_and(|it| it.contains(&None)) {
+        across = ask_differences(circuit, &mut system);
+        solved.values = linear::solve_with(&system, given, budget).values;
+    }
+    let blocks: Vec<Vec<NodeId>> = solved
+        .blocks
+        .iter()
+        .map(|block| block.iter().map(|it| NodeId(*it as u32 + 1)).collect())
+        .collect();
+    let leaving = leaving(circuit);
+    let sides = solved.values.into_iter().zip(drives);
+    sides
+        .map(|(mut values, drives)| {
+            let differences = across
+                .iter()
+                .zip(values.split_off(count))
+                .map(|(pair, it)| (*pair, it))
+                .collect();
+            let nodes = std::iter::once(Some(Answer::zero()))
+                .chain(values)
+                .collect();
+            let view = View {
+                circuit,
+                parts,
+                network,
+                nodes,
+                differences,
+                drives,
+            };
+            let currents = view.currents(&leaving);
+            let mut solution = view.solution(currents);
+            solution.contradictory |= !solved.unmet.is_empty();
+            solution.blocks = blocks.clone();
+            solution
+        })
+        .collect()
+}
+
+/// Adds to the equations one unknown for each element and source: the difference of its ends. Nodes that nothing ties to ground have no
+/// voltage, but what hangs between them may.
+fn ask_differences(circuit: &Circuit, system: &mut System) -> Vec<[NodeId; 2]> {
+    let elements = circuit.elements.iter().map(|it| it.ends);
+    let sources = circuit.sources.iter().map(|it| ends(it.kind));
+    let pairs: Vec<[NodeId; 2]> = elements.chain(sources).collect();
+    let sides = system.rows.first().map_or(0, |row| row.right.len());
+    for &[from, to] in &pairs {
+        let mut terms = vec![(system.unknowns, Ratio::ONE.into())];
+        if from != to {
+            let ends = [(from, -Ratio::ONE), (to, Ratio::ONE)];
+            terms.extend(
+                ends.into_iter()
+                    .filter_map(|(node, it)| Some((node.index().checked_sub(1)?, it.into()))),
+            );
+        }
+        system.rows.push(Row {
+            terms,
+            right: vec![Ratio::ZERO.into(); sides],
+        });
+        system.unknowns += 1;
+    }
+    pairs
+}
+
+/// The first end and the second: a source's voltage is that of its first end minus that of its second.
+fn ends(kind: SourceKind) -> [NodeId; 2] {
+    match kind {
+        SourceKind::Voltage { plus, minus } => [plus, minus],
+        SourceKind::Current { from, into } => [from, into],
+    }
+}
+
+/// Node voltages, and what reads them.
+struct View<'a> {
+    circuit: &'a Circuit,
+    parts: &'a [Part],
+    network: &'a Network,
+    nodes: Vec<Option<Answer>>,
+    /// Of each element, then of each source, where some node has no voltage; else empty.
+    differences: Vec<([NodeId; 2], Option<Answer>)>,
+    drives: &'a [&'a Number],
+}
+
+/// The currents of all carriers; of an output out of its pin, of a source out of its first node.
+struct Currents {
+    elements: Vec<Option<Answer>>,
+    sources: Vec<Option<Answer>>,
+    opamps: Vec<Option<Answer>>,
+}
+
+impl View<'_> {
+    fn node(&self, node: NodeId) -> Option<&Answer> {
+        self.nodes.get(node.index())?.as_ref()
+    }
+
+    /// The voltage between two ends; `number` counts elements, then sources.
+    fn between(&self, number: usize, [from, to]: [NodeId; 2]) -> Option<Answer> {
+        match (self.node(from), self.node(to)) {
+            _ if from == to => Some(Answer::zero()),
+            (Some(from), Some(to)) => Some(from - to),
+            _ => self.differences.get(number)?.1.clone(),
+        }
+    }
+
+    fn voltage(&self, carrier: Carrier) -> Option<Answer> {
+        match carrier {
+            Carrier::Element(id) => {
+                self.between(id.index(), self.circuit.elements[id.index()].ends)
+            }
+            Carrier::Source(id) => self.between(
+                self.circuit.elements.len() + id.index(),
+                ends(self.circuit.sources[id.index()].kind),
+            ),
+            Carrier::Opamp(id) => self.node(self.circuit.opamps[id.index()].drives).cloned(),
+        }
+    }
+
+    /// What a source holds or pushes.
+    fn drive(&self, id: SourceId) -> Option<Answer> {
+        let source = &self.circuit.sources[id.index()];
+        source.controls.iter().try_fold(
+            Answer::from(self.drives[id.index()]),
+            |sum, (node, factor)| Some(&sum + &(&Answer::from(factor) * self.node(*node)?)),
+        )
+    }
+
+    fn currents(&self, leaving: &[Vec<crate::equations::Term>]) -> Currents {
+        let elements = self
+            .circuit
+            .elements
+            .iter()
+            .enumerate()
+            .map(|(index, it)| match it.kind {
+                ElementKind::Resistor => self
+                    .voltage(Carrier::Element(ElementId(index as u32)))?
+                    .over(&Answer::from(&it.value)),
+                ElementKind::Capacitor => Some(Answer::zero()),
+                ElementKind::Inductor | ElementKind::Wire => None,
+            });
+        let sources = self
+            .circuit
+            .sources
+            .iter()
+            .enumerate()
+            .map(|(index, it)| match it.kind {
+                SourceKind::Voltage { .. } => None,
+                SourceKind::Current { .. } => self.drive(SourceId(index as u32)),
+            });
+        let mut currents = Currents {
+            elements: elements.collect(),
+            sources: sources.collect(),
+            opamps: vec![None; self.circuit.opamps.len()],
+        };
+        // What leaves each node through resistors and current sources.
+        let sums = leaving.iter().map(|terms| {
+            terms.iter().try_fold(Answer::zero(), |sum, term| {
+                let current = currents.through(term.branch)?;
+                // An element's current counts from its first end, a current source's term says its sign.
+                let backward = match term.branch {
+                    Carrier::Element(id) => self.circuit.elements[id.index()].ends[0] != term.from,
+                    _ => term.minus,
+                };
+                Some(if backward {
+                    &sum - current
+                } else {
+                    &sum + current
+                })
+            })
+        });
+        let mut sums: Vec<Option<Answer>> = sums.collect();
+        let outputs = self.peel(&sums);
+        for (edge, current) in self.network.edges.iter().zip(outputs) {
+            match edge.carrier {
+                Carrier::Element(id) => currents.elements[id.index()] = current,
+                Carrier::Source(id) => currents.sources[id.index()] = current,
+                Carrier::Opamp(id) => currents.opamps[id.index()] = current,
+            }
+        }
+        if self.feed(&currents, &mut sums) {
+            for (edge, current) in self.network.edges.iter().zip(self.peel(&sums)) {
+                if let Carrier::Source(id) = edge.carrier {
+                    currents.sources[id.index()] = current;
+                }
+            }
+        }
+        currents
+    }
+
+    /// Adds to each node that is a rail what op-amps take there; whether there is any.
+    fn feed(&self, currents: &Currents, sums: &mut [Option<Answer>]) -> bool {
+        let mut any = false;
+        for (opamp, current) in self.circuit.opamps.iter().zip(&currents.opamps) {
+            let Some(supply) = &opamp.supply else {
+                continue;
+            };
+            let zero = Answer::zero();
+            let shares = [
+                (&supply.high, current.as_ref().map(|it| it.max(&zero))),
+                (&supply.low, current.as_ref().map(|it| it.min(&zero))),
+            ];
+            for (rail, share) in shares {
+                if let Some(node) = rail.node {
+                    any = true;
+                    let sum = &mut sums[node.index()];
+                    *sum = sum.as_ref().zip(share).map(|(sum, share)| sum + &share);
+                }
+            }
+        }
+        any
+    }
+
+    /// The current of each kept edge from what leaves each node otherwise: all that leaves the nodes beyond an edge comes
+    /// through it. An edge that a loop runs through shares its current in no certain way.
+    fn peel(&self, sums: &[Option<Answer>]) -> Vec<Option<Answer>> {
+        let mut totals = sums.to_vec();
+        let mut currents = vec![None; self.network.edges.len()];
+        for node in self.network.groups.iter().flat_map(|it| &it.leaves_first) {
+            let Some(parent) = self.network.parents[node.index()] else {
+                continue;
+            };
+            let total = totals[node.index()].take();
+            let above = &mut totals[parent.node.index()];
+            *above = above.as_ref().zip(total.as_ref()).map(|(a, b)| a + b);
+            let edge = self.network.edges[parent.edge];
+            // A source and an output push out of their first end; an element takes in there.
+            let delivers = match edge.carrier {
+                Carrier::Element(_) => edge.to == *node,
+                Carrier::Source(_) | Carrier::Opamp(_) => edge.from == *node,
+            };
+            currents[parent.edge] = total.map(|it| if delivers { it } else { -&it });
+        }
+        for on_loop in self.network.loops.iter().flat_map(|it| &it.path) {
+            if let Some(edge) = self
+                .network
+                .edges
+                .iter()
+                .position(|it| it.carrier == *on_loop)
+            {
+                currents[edge] = None;
+            }
+        }
+        currents
+    }
+
+    fn solution(self, currents: Currents) -> Solution {
+        let element = |(index, current): (usize, Option<Answer>)| {
+            Some(carried(
+                self.voltage(Carrier::Element(ElementId(index as u32)))?,
+                current,
+                false,
+            ))
+        };
+        let source = |(index, current): (usize, Option<Answer>)| {
+            let gives = matches!(self.circuit.sources[index].kind, SourceKind::Voltage { .. });
+            Some(carried(
+                self.voltage(Carrier::Source(SourceId(index as u32)))?,
+                current,
+                gives,
+            ))
+        };
+        let opamp =
+            |(index, current): (usize, Option<Answer>)| self.output(OpampId(index as u32), current);
+        Solution {
+            elements: currents
+                .elements
+                .into_iter()
+                .enumerate()
+                .map(element)
+                .collect(),
+            sources: currents
+                .sources
+                .into_iter()
+                .enumerate()
+                .map(source)
+                .collect(),
+            opamps: currents.opamps.into_iter().enumerate().map(opamp).collect(),
+            contradictory: self.contradicts_itself(),
+            nodes: self.nodes,
+            blocks: Vec::new(),
+        }
+    }
+
+    fn output(&self, id: OpampId, current: Option<Answer>) -> Option<Output> {
+        let opamp = &self.circuit.opamps[id.index()];
+        let voltage = self.node(opamp.drives)?.clone();
+        let mut output = Output {
+            voltage,
+            current,
+            power: None,
+            margin_high: None,
+            margin_low: None,
+        };
+        if let Some(supply) = &opamp.supply {
+            let (high, low) = (
+                Answer::from(&supply.high.volts),
+                Answer::from(&supply.low.volts),
+            );
+            let part = opamp.part.and_then(|it| self.parts.get(it.index()));
+            let [keeps_low, keeps_high] = part
+                .and_then(|it| it.headroom.as_ref())
+                .map_or([Answer::zero(), Answer::zero()], |[low, high]| {
+                    [Answer::from(low), Answer::from(high)]
+                });
+            output.power = output.current.as_ref().map(|current| {
+                let zero = Answer::zero();
+                let sourced = &(&high - &output.voltage) * &current.max(&zero);
+                &sourced + &(&(&low - &output.voltage) * &current.min(&zero))
+            });
+            output.margin_high = Some(&(&high - &keeps_high) - &output.voltage);
+            output.margin_low = Some(&output.voltage - &(&low + &keeps_low));
+        }
+        Some(output)
+    }
+
+    /// Whether an edge that was left out says other than the rest, or an output stands against another or a source.
+    fn contradicts_itself(&self) -> bool {
+        let disagrees = |carrier: Carrier| {
+            let says = match carrier {
+                Carrier::Element(_) => Some(Answer::zero()),
+                Carrier::Source(id) => self.drive(id),
+                Carrier::Opamp(_) => return true,
+            };
+            let voltage = self.voltage(carrier);
+            says.zip(voltage)
+                .is_some_and(|(says, voltage)| says.compare(&voltage).is_some_and(Ordering::is_ne))
+        };
+        let left_out = self.network.loops.iter().map(|it| it.edge.carrier);
+        let shorted = self.network.shorted.iter().copied().filter(|it| match it {
+            Carrier::Source(id) => matches!(
+                self.circuit.sources[id.index()].kind,
+                SourceKind::Voltage { .. }
+            ),
+            _ => false,
+        });
+        left_out.chain(shorted).any(disagrees)
+    }
+}
+
+impl Currents {
+    fn through(&self, carrier: Carrier) -> Option<&Answer> {
+        match carrier {
+            Carrier::Element(id) => self.elements[id.index()].as_ref(),
+            Carrier::Source(id) => self.sources[id.index()].as_ref(),
+            Carrier::Opamp(id) => self.opamps[id.index()].as_ref(),
+        }
+    }
+}
+
+/// With the power that it takes in: voltage times current, which a held source gives instead.
+fn carried(voltage: Answer, current: Option<Answer>, gives: bool) -> Carried {
+    let power = match &current {
+        Some(current) if gives => Some(-&(&voltage * current)),
+        Some(current) => Some(&voltage * current),
+        None if voltage.is_zero() => Some(Answer::zero()),
+        None => None,
+    };
+    Carried {
+        voltage,
+        current,
+        power,
+    }
 }

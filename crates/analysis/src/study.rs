@@ -1,15 +1,18 @@
 //! All facts about one circuit, each worked out once.
 
+use std::cmp::Ordering;
 use std::sync::OnceLock;
 
 use circuit::{Circuit, OpampId, Part};
 
-use crate::claims::Judgement;
-use crate::equations::Equations;
-use crate::faults::Fault;
-use crate::feedback::Feedback;
+use crate::Answer;
+use crate::claims::{self, Judgement};
+use crate::equations::{self, Equations};
+use crate::faults::{self, Fault};
+use crate::feedback::{self, Feedback, Verdict};
+use crate::linear::Budget;
 use crate::network::Network;
-use crate::solution::Solution;
+use crate::solution::{self, Solution};
 
 /// All facts about one circuit. Structure, equations and feedback are worked out at once (a keystroke needs them); the answer when someone asks.
 #[derive(Debug)]
@@ -38,7 +41,9 @@ pub enum Outcome {
 /// Why the ideal answer cannot be passed off as the circuit's.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Trouble {
-    /// The equations do not fix every node.
+    /// Lines that could not be read may have brought more into the circuit.
+    Unread,
+    /// The equations do not fix every node, or contradict each other.
     NoSingleAnswer,
     /// Feedback that does not hold V+ = V−: an index into [`Study::feedback`].
     Feedback(usize),
@@ -46,38 +51,130 @@ pub enum Trouble {
     RealPart(OpampId),
     /// Beyond a rail less its headroom.
     BeyondRail(OpampId),
+    /// More than the part can source or sink.
+    BeyondCurrent(OpampId),
+    /// A statement that is not computed yet and belongs to the circuit: an index into [`Circuit::later`].
+    NotBuilt(usize),
 }
 
 impl Study {
     /// Works out structure, equations and feedback.
-    pub fn new(_circuit: &Circuit, _parts: &[Part]) -> Study {
+    pub fn new(circuit: &Circuit, parts: &[Part]) -> Study {
+        let network = Network::of(circuit);
+        let faults = faults::faults(circuit, parts, &network);
+        let equations = equations::equations(circuit, &network);
         Study {
-            network: Network::default(),
-            faults: Vec::new(),
-            equations: Equations::default(),
-            feedback: Vec::new(),
+            feedback: feedback::feedback(circuit, parts, &network, &faults),
+            faults,
+            network,
+            equations,
             solution: OnceLock::new(),
             judgements: OnceLock::new(),
         }
     }
 
     /// The ideal answer.
-    pub fn solution(&self, _circuit: &Circuit, _parts: &[Part]) -> &Solution {
-        self.solution.get_or_init(Solution::default)
+    pub fn solution(&self, circuit: &Circuit, parts: &[Part]) -> &Solution {
+        let solve = || {
+            solution::solve(
+                circuit,
+                parts,
+                &self.network,
+                &self.equations,
+                Budget::default(),
+            )
+        };
+        self.solution.get_or_init(solve)
     }
 
     /// Whether the ideal answer is the circuit's answer as written.
-    pub fn outcome(&self, _circuit: &Circuit, _parts: &[Part]) -> Outcome {
-        Outcome::AsIdeal
+    pub fn outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
+        let solution = self.solution(circuit, parts);
+        let mut troubles = Vec::new();
+        if circuit.perhaps.incomplete {
+            troubles.push(Trouble::Unread);
+        }
+        if solution.contradictory || solution.nodes.contains(&None) {
+            troubles.push(Trouble::NoSingleAnswer);
+        }
+        let mut placed = Vec::new();
+        for (index, feedback) in self.feedback.iter().enumerate() {
+            if !holds_inputs_equal(feedback.verdict)
+                && let Some(first) = feedback.block.first()
+            {
+                placed.push((
+                    circuit.opamps[first.index()].place,
+                    Trouble::Feedback(index),
+                ));
+            }
+        }
+        for (index, opamp) in circuit.opamps.iter().enumerate() {
+            let id = OpampId(index as u32);
+            let part = opamp.part.and_then(|it| parts.get(it.index()));
+            if part.is_some_and(|it| !it.is_ideal_at_dc()) {
+                placed.push((opamp.place, Trouble::RealPart(id)));
+            }
+            let Some(output) = solution.opamps.get(index).and_then(Option::as_ref) else {
+                continue;
+            };
+            let negative = |margin: &Option<Answer>| {
+                margin.as_ref().and_then(Answer::sign) == Some(Ordering::Less)
+            };
+            if negative(&output.margin_high) || negative(&output.margin_low) {
+                placed.push((opamp.place, Trouble::BeyondRail(id)));
+            }
+            let limits = part.and_then(|it| it.current.as_ref());
+            if let (Some([source, sink]), Some(current)) = (limits, &output.current) {
+                let (source, sink) = (Answer::from(source), -&Answer::from(sink).abs());
+                if current.compare(&source) == Some(Ordering::Greater)
+                    || current.compare(&sink) == Some(Ordering::Less)
+                {
+                    placed.push((opamp.place, Trouble::BeyondCurrent(id)));
+                }
+            }
+        }
+        for (index, later) in circuit.later.iter().enumerate().filter(|(_, it)| it.wires) {
+            placed.push((later.place, Trouble::NotBuilt(index)));
+        }
+        placed.sort_by_key(|(place, _)| *place);
+        troubles.extend(placed.into_iter().map(|(_, trouble)| trouble));
+        if troubles.is_empty() {
+            Outcome::AsIdeal
+        } else {
+            Outcome::Unknown(troubles)
+        }
     }
 
     /// What each claim comes to.
-    pub fn judgements(&self, _circuit: &Circuit, _parts: &[Part]) -> &[Judgement] {
-        self.judgements.get_or_init(Vec::new)
+    pub fn judgements(&self, circuit: &Circuit, parts: &[Part]) -> &[Judgement] {
+        self.judgements
+            .get_or_init(|| match self.outcome(circuit, parts) {
+                Outcome::Unknown(_) => circuit.claims.iter().map(claims::unjudged).collect(),
+                Outcome::AsIdeal => {
+                    claims::judge(circuit, self.solution(circuit, parts), |drives| {
+                        solution::solve_for(
+                            circuit,
+                            parts,
+                            &self.network,
+                            &self.equations,
+                            drives,
+                            Budget::default(),
+                        )
+                    })
+                }
+            })
     }
 
     /// The verdict on the block of one op-amp.
     pub fn feedback_of(&self, opamp: OpampId) -> Option<&Feedback> {
         self.feedback.iter().find(|it| it.block.contains(&opamp))
     }
+}
+
+/// Whether such feedback brings V+ = V− about at direct current: what depends on speeds may swing, but rests nowhere else.
+fn holds_inputs_equal(verdict: Verdict) -> bool {
+    matches!(
+        verdict,
+        Verdict::Negative | Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds
+    )
 }

@@ -216,12 +216,20 @@ fn what_is_fixed_is_found_beside_what_is_not() {
 }
 
 #[test]
-fn a_row_that_contradicts_those_before_it_is_named() {
+fn a_row_that_contradicts_those_before_it_is_named_and_nothing_rests_on_it() {
+    // 0 and 1 are said twice over, 2 hangs on 1, 3 on nothing of them.
     let solved = solve(
-        &system(&[&[1, 0, 5], &[0, 1, 3], &[1, -1, 1], &[1, 1, 8]]),
+        &system(&[
+            &[1, 0, 0, 0, 5],
+            &[0, 1, 0, 0, 3],
+            &[1, -1, 0, 0, 1],
+            &[0, 1, 1, 0, 8],
+            &[0, 0, 0, 2, 1],
+            &[1, 1, 0, 0, 8],
+        ]),
         Budget::default(),
     );
-    assert_eq!(found(&solved, 0), [Some(ratio(5, 1)), Some(ratio(3, 1))]);
+    assert_eq!(found(&solved, 0), [None, None, None, Some(ratio(1, 2))]);
     assert_eq!(solved.unmet, [2]);
 }
 

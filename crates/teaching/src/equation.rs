@@ -9,7 +9,8 @@ use analysis::equations::{Equation, EquationKind, Term};
 use circuit::{Carrier, Circuit, ElementKind, GROUND, NodeId, Source, SourceKind};
 use syntax::{Dimension, Number, Place};
 
-use crate::{Sums, Writing, names, notation};
+use crate::names::{self, is_negative, is_zero, negated};
+use crate::{Sums, Writing, notation};
 
 /// An equation in writing.
 #[derive(Clone, PartialEq, Debug)]
@@ -226,12 +227,12 @@ fn bracketed(circuit: &Circuit, node: NodeId) -> String {
 /// Sign and body of each summand of a drive.
 fn drive_terms(circuit: &Circuit, source: &Source) -> Vec<(bool, String)> {
     let (unit, per_volt) = match source.kind {
-        SourceKind::Voltage { .. } => (Dimension::VOLT, Dimension::NONE),
-        SourceKind::Current { .. } => (Dimension::AMPERE, Dimension::SIEMENS),
+        SourceKind::Voltage { .. } => (notation::VOLT, notation::PLAIN),
+        SourceKind::Current { .. } => (notation::AMPERE, notation::SIEMENS),
     };
     let mut terms = Vec::new();
     match source.controls.as_slice() {
-        [(a, up), (b, down)] if up.neg() == *down && !is_one(up) && !is_one(down) => {
+        [(a, up), (b, down)] if negated(up) == *down && !is_one(up) && !is_one(down) => {
             let (plus, minus, up) = if is_negative(up) {
                 (b, a, down)
             } else {
@@ -246,9 +247,13 @@ fn drive_terms(circuit: &Circuit, source: &Source) -> Vec<(bool, String)> {
                 .map(|(node, factor)| control(circuit, *node, factor, per_volt)),
         ),
     }
-    if terms.is_empty() || !source.constant.is_zero() {
+    if terms.is_empty() || !is_zero(&source.constant) {
         let negative = is_negative(&source.constant);
-        let size = source.constant.abs();
+        let size = if negative {
+            negated(&source.constant)
+        } else {
+            source.constant.clone()
+        };
         terms.push((negative, notation::number(&size, unit)));
     }
     terms
@@ -261,8 +266,12 @@ fn control(
     per_volt: Dimension,
 ) -> (bool, String) {
     let negative = is_negative(factor);
-    let size = factor.abs();
-    let body = match is_one(&size) && per_volt == Dimension::NONE {
+    let size = if negative {
+        negated(factor)
+    } else {
+        factor.clone()
+    };
+    let body = match is_one(&size) && per_volt == notation::PLAIN {
         true => name(circuit, node),
         false => format!(
             "{}·{}",
@@ -271,10 +280,6 @@ fn control(
         ),
     };
     (negative, body)
-}
-
-fn is_negative(number: &Number) -> bool {
-    !number.is_zero() && !number.is_positive()
 }
 
 fn is_one(number: &Number) -> bool {

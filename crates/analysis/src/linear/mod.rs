@@ -13,10 +13,12 @@ mod rest;
 mod split;
 
 use dashu_base::BitTest;
+use rustc_hash::FxHashMap;
 use syntax::{Number, Ratio};
 
 use self::floating::Floating;
 use self::integer::Whole;
+use self::rest::Part;
 use self::split::Block;
 use crate::Answer;
 use crate::answer::{nearest, outward};
@@ -39,8 +41,8 @@ pub struct Row {
     pub right: Vec<Coefficient>,
 }
 
-/// Equations for `unknowns` unknowns; every row has the same number of right sides. Where there are too many rows, or some
-/// contradict each other, the earlier ones count.
+/// Equations for `unknowns` unknowns; every row has the same number of right sides. There may be too few rows or
+/// too many.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct System {
     /// How many unknowns.
@@ -57,7 +59,7 @@ pub struct Solved {
     /// The unknowns of each block of the block triangular form, in the order of solving; what no block fixes stands last,
     /// grouped by what hangs together.
     pub blocks: Vec<Vec<usize>>,
-    /// Rows that the others contradict, for some right side: they are not met. In rising order.
+    /// Rows that those before them contradict, for some right side. In rising order.
     pub unmet: Vec<usize>,
 }
 
@@ -134,6 +136,11 @@ impl Coefficient {
 
 /// Solves the equations for every right side.
 pub fn solve(system: &System, budget: Budget) -> Solved {
+    solve_with(system, 0, budget)
+}
+
+/// The same where the first `given` rows hold whatever the others say. Of the others those that contradict each other fix nothing.
+pub(crate) fn solve_with(system: &System, given: usize, budget: Budget) -> Solved {
     let stands = |it: &&(usize, Coefficient)| !it.1.value.is_zero() || !it.1.is_exact();
     let pattern: Vec<Vec<u32>> = system
         .rows
@@ -152,34 +159,101 @@ pub fn solve(system: &System, budget: Budget) -> Solved {
         values: vec![vec![None; system.unknowns]; sides],
         left: budget.bits as f64,
     };
-    let mut solved = Solved::default();
+    let mut blocks = Vec::new();
     let mut used = vec![false; system.rows.len()];
+    let mut known = vec![false; system.unknowns];
     for block in split::split(&pattern, system.unknowns) {
         if work.solve(&block).is_some() {
             block.rows.iter().for_each(|&row| used[row] = true);
-            solved.blocks.push(block.unknowns);
+            block
+                .unknowns
+                .iter()
+                .for_each(|&unknown| known[unknown] = true);
+            blocks.push(block);
         }
     }
-    let mut known = vec![false; system.unknowns];
-    solved
-        .blocks
-        .iter()
-        .flatten()
-        .for_each(|&unknown| known[unknown] = true);
     let over: Vec<usize> = (0..system.rows.len()).filter(|&row| !used[row]).collect();
-    if !over.is_empty() || known.contains(&false) {
-        for part in rest::parts(&pattern, &over, &known) {
-            solved
-                .unmet
-                .extend(rest::eliminate(system, &part, &mut work.values));
-            if !part.unknowns.is_empty() {
-                solved.blocks.push(part.unknowns);
+    let parts = match over.is_empty() && !known.contains(&false) {
+        true => Vec::new(),
+        false => rest::parts(&pattern, &over, &known),
+    };
+    let mut unmet: Vec<usize> = parts
+        .iter()
+        .flat_map(|part| rest::eliminate(system, part, &mut work.values))
+        .collect();
+    unmet.sort_unstable();
+    if !unmet.is_empty() {
+        let doubtful = doubtful(&pattern, given, &blocks, &parts, &unmet);
+        for values in &mut work.values {
+            values
+                .iter_mut()
+                .zip(&doubtful)
+                .filter(|it| *it.1)
+                .for_each(|(value, _)| *value = None);
+        }
+    }
+    let parts = parts
+        .into_iter()
+        .map(|it| it.unknowns)
+        .filter(|it| !it.is_empty());
+    Solved {
+        values: work.values,
+        blocks: blocks
+            .into_iter()
+            .map(|it| it.unknowns)
+            .chain(parts)
+            .collect(),
+        unmet,
+    }
+}
+
+/// The unknowns that only rows fix which take part in a contradiction: those of an unmet row, unless a given row fixes them, those
+/// of the rows that fix these, and so on; and what is worked out from them.
+fn doubtful(
+    pattern: &[Vec<u32>],
+    given: usize,
+    blocks: &[Block],
+    parts: &[Part],
+    unmet: &[usize],
+) -> Vec<bool> {
+    let mut row_of = FxHashMap::default();
+    for block in blocks {
+        row_of.extend(
+            block
+                .unknowns
+                .iter()
+                .copied()
+                .zip(block.rows.iter().copied()),
+        );
+    }
+    let unknowns = blocks
+        .iter()
+        .map(|it| &it.unknowns)
+        .chain(parts.iter().map(|it| &it.unknowns));
+    let mut doubtful = vec![false; unknowns.map(Vec::len).sum()];
+    let mut rows = unmet.to_vec();
+    while let Some(row) = rows.pop() {
+        for unknown in pattern[row].iter().map(|&it| it as usize) {
+            let fixed_by = row_of.get(&unknown).copied();
+            if !doubtful[unknown] && fixed_by.is_none_or(|row| row >= given) {
+                doubtful[unknown] = true;
+                rows.extend(fixed_by);
             }
         }
-        solved.unmet.sort_unstable();
     }
-    solved.values = work.values;
-    solved
+    let rows_and_unknowns = blocks
+        .iter()
+        .map(|it| (&it.rows, &it.unknowns))
+        .chain(parts.iter().map(|it| (&it.rows, &it.unknowns)));
+    for (rows, unknowns) in rows_and_unknowns {
+        if rows
+            .iter()
+            .any(|&row| pattern[row].iter().any(|&it| doubtful[it as usize]))
+        {
+            unknowns.iter().for_each(|&it| doubtful[it] = true);
+        }
+    }
+    doubtful
 }
 
 /// The state while blocks are solved.
