@@ -11,8 +11,10 @@ mod path;
 mod source;
 mod unit;
 
+use std::collections::HashSet;
+
 use crate::kind::{Kind, tok};
-use crate::lexer::{Lexed, Tok, Token};
+use crate::lexer::{Tok, Token};
 use crate::parse::Expectation;
 use crate::{BodyKind, Fault, FaultKind, Fix, Span, StatementKind, TextEdit};
 
@@ -22,8 +24,16 @@ pub(crate) struct Line<'t> {
     pub(crate) tokens: &'t [Token],
     pub(crate) kind: Kind,
     pub(crate) inside: Option<BodyKind>,
-    /// The file that it stands in.
-    pub(crate) file: &'t Lexed,
+    /// What may be the kind of a device, besides those of the language.
+    pub(crate) blocks: &'t Blocks<'t>,
+}
+
+/// The blocks of a file.
+#[derive(Default)]
+pub(crate) struct Blocks<'t> {
+    pub(crate) names: HashSet<&'t str>,
+    /// Whether other files may bring more of them.
+    pub(crate) uses: bool,
 }
 
 /// A body without its `end`.

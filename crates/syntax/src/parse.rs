@@ -6,10 +6,10 @@ use chumsky::error::{EmptyErr, Rich};
 use chumsky::input::Input as _;
 use chumsky::prelude::*;
 
-use crate::diagnose::{self, Line};
+use crate::diagnose::{self, Blocks, Line};
 use crate::grammar::{Failure, Grammar, Rule};
 use crate::kind::Kind;
-use crate::lexer::{Cut, Lexed, Tok, Token, lex};
+use crate::lexer::{Cut, Tok, Token, lex};
 use crate::limits;
 use crate::{
     Body, BodyKind, Broken, Fault, FaultKind, Limit, Span, Statement, StatementId, StatementKind,
@@ -26,17 +26,27 @@ pub fn parse(text: &str) -> Tree {
     }
     let mut lexed = lex(text);
     let comments = std::mem::take(&mut lexed.comments);
+    let mut blocks = Blocks::default();
+    let mut circuits = false;
+    for cut in &lexed.cuts {
+        let tokens = &lexed.tokens[cut.first..cut.end];
+        match Kind::opener(tokens) {
+            Some(Kind::Circuit) => circuits = true,
+            Some(Kind::Use) => blocks.uses = true,
+            Some(Kind::Block) => blocks
+                .names
+                .extend(tokens.get(1).map(|(_, name)| name.of(text))),
+            _ => {}
+        }
+    }
     let mut reader = Reader {
         text,
         tokens: &lexed.tokens,
         cuts: &lexed.cuts,
-        lexed: &lexed,
+        blocks: &blocks,
+        circuits,
         grammar: Grammar::of(text),
         telling: OnceCell::new(),
-        circuits: lexed
-            .cuts
-            .iter()
-            .any(|cut| Kind::opener(&lexed.tokens[cut.first..cut.end]) == Some(Kind::Circuit)),
         tree: Tree::default(),
         circuit: None,
         open: None,
@@ -59,13 +69,13 @@ struct Reader<'t> {
     text: &'t str,
     tokens: &'t [Token],
     cuts: &'t [Cut],
-    lexed: &'t Lexed,
+    blocks: &'t Blocks<'t>,
+    /// Whether the file has any `circuit`.
+    circuits: bool,
     /// The grammar that only reads.
     grammar: Grammar<'t, EmptyErr>,
     /// The grammar that also tells what it expected: built for the first line that fails.
     telling: OnceCell<Grammar<'t, Expectation<'t>>>,
-    /// Whether the file has any `circuit`.
-    circuits: bool,
     tree: Tree,
     /// The circuit that runs, by its index in the tree's bodies.
     circuit: Option<usize>,
@@ -107,6 +117,10 @@ impl<'t> Reader<'t> {
         let span = tokens.first().map_or(Span::default(), |first| {
             first.1.to(tokens[tokens.len() - 1].1)
         });
+        let kind = match &outcome {
+            Err(fault) => self.opens_all_the_same(index, fault).unwrap_or(kind),
+            Ok(_) => kind,
+        };
         let said = match outcome {
             Ok(said) => said,
             Err(fault) => {
@@ -120,6 +134,21 @@ impl<'t> Reader<'t> {
             kind: said,
         });
         self.place(index, id, kind);
+    }
+
+    /// A misspelt `part`, `block`, `circuit` or `work` opens its body too, where the rest of the file says that one was meant.
+    fn opens_all_the_same(&self, index: usize, fault: &Fault) -> Option<Kind> {
+        let FaultKind::NotAStatement(Some(meant)) = fault.kind else {
+            return None;
+        };
+        let kind = match meant {
+            "part" => Kind::Part,
+            "block" => Kind::Block,
+            "circuit" => Kind::Circuit,
+            "work" => Kind::Work,
+            _ => return None,
+        };
+        (self.open.is_none() && (kind == Kind::Circuit || self.ends(index + 1))).then_some(kind)
     }
 
     /// Puts a statement into the bodies, and opens or closes one.
@@ -205,7 +234,7 @@ impl<'t> Reader<'t> {
             tokens,
             kind,
             inside,
-            file: self.lexed,
+            blocks: self.blocks,
         };
         if let Some((span, limit)) = limits::exceeded(self.text, tokens) {
             return Err(Fault::new(span, FaultKind::TooBig(limit)));

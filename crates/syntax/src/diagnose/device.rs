@@ -7,6 +7,9 @@ use crate::{CLAUSES, Fault, Fix, Span};
 impl Line<'_> {
     /// What is wrong with `kind NAME: clause, …`.
     pub(super) fn device(&self) -> Option<Fault> {
+        if let Some(fault) = self.misspelt_head() {
+            return Some(fault);
+        }
         if self.tokens.len() == 3 {
             return Some(self.wanted(3, "a clause", self.clause_example()));
         }

@@ -79,7 +79,7 @@ impl Line<'_> {
             return self.missing(at, &wanted).fix(self.in_quotes(at));
         }
         if wanted.end {
-            return self.complete_before(at);
+            return self.complete_before(at, &wanted);
         }
         self.missing(at, &wanted)
     }
@@ -106,7 +106,8 @@ impl Line<'_> {
             self.tok(at)
                 .is_some_and(|tok| tok.is_ref() || tok.is_quantity())
         };
-        if at == 0 || !operand(at - 1) || !operand(at + 1) {
+        let touches = |left: usize| self.span(left).end == self.span(left + 1).start;
+        if at == 0 || !operand(at - 1) || !operand(at + 1) || !touches(at - 1) || !touches(at) {
             return fault;
         }
         let (left, right) = (self.word(at - 1), self.word(at + 1));
@@ -137,7 +138,7 @@ impl Line<'_> {
     }
 
     /// The line is complete before this token.
-    fn complete_before(&self, at: usize) -> Fault {
+    fn complete_before(&self, at: usize, wanted: &Wanted) -> Fault {
         let fault = self.extra(at);
         let before = at.checked_sub(1);
         let gap = before.map_or(self.span(at), |before| Span {
@@ -171,6 +172,14 @@ impl Line<'_> {
                 "leave out `)`",
                 vec![replace(self.span(at), "")],
             )),
+            (Some(_), Some(found))
+                if wanted.token(Tok::Comma) && (found.is_ref() || found.is_quantity()) =>
+            {
+                fault.fix(Fix::likely(
+                    "put a comma before it",
+                    vec![insert(gap.start, ",")],
+                ))
+            }
             _ => fault,
         }
     }
@@ -192,6 +201,16 @@ impl Line<'_> {
 
     /// Something is missing at this token or, behind the last one, at the end of the line.
     fn missing(&self, at: usize, wanted: &Wanted) -> Fault {
+        if wanted.operand()
+            && at > 0
+            && self.tok(at) == Some(Tok::Equals)
+            && self.tok(at - 1) == Some(Tok::Equals)
+        {
+            let both = self.span(at - 1).to(self.span(at));
+            return self
+                .wanted(at, "a value", "1.2 V")
+                .fix(Fix::safe("write `=`", vec![replace(both, "=")]));
+        }
         if wanted.operand() {
             let (what, example) = self.operand_in_words(at);
             return self.wanted(at, what, example);
@@ -243,7 +262,11 @@ impl Line<'_> {
 
     /// A word or sign that was expected, with an example for this kind of line.
     fn in_words(&self, tok: Tok) -> (&'static str, &'static str) {
-        let what = tok.quoted().unwrap_or("something else");
+        let what = match (tok, self.kind) {
+            (Tok::Among | Tok::From, Kind::Vary) => "`from` or `among`",
+            (Tok::By | Tok::In, Kind::Vary) => "`by` or `in`",
+            (tok, _) => tok.quoted().unwrap_or("something else"),
+        };
         let example = match (tok, self.kind) {
             (Tok::Less, _) => return ("a comparison", "abs(out) < 9 V"),
             (Tok::Equals, Kind::Let) => "let R = 10k",
@@ -264,7 +287,7 @@ impl Line<'_> {
             (Tok::To, Kind::Vary) => "to 10k",
             (Tok::To, _) => "step 0 V to 1 V at 1 ms",
             (Tok::By | Tok::In, Kind::Vary) => "in E24",
-            (Tok::By, _) => "driven by probe",
+            (Tok::By | Tok::Driven, _) => "driven by probe",
             (Tok::For, Kind::Record) => "for 5 ms",
             (Tok::For, _) => "for moisture_scaler",
             (Tok::At, Kind::HeldSource | Kind::CurrentSource) => "at 1 kHz",
@@ -301,7 +324,11 @@ impl Line<'_> {
             (Some(Tok::Within), _) => ("a ratio or an amount", "1 %"),
             (Some(Tok::For), Kind::Record) => ("a time", "5 ms"),
             (Some(Tok::From | Tok::To), Kind::Response) => ("a frequency", "10 Hz"),
-            (Some(Tok::Find | Tok::Record | Tok::Expect), _) => ("what is asked", "out"),
+            (Some(Tok::Find), Kind::Find) => ("what is asked", "out"),
+            (Some(Tok::Record), Kind::Record) => ("what is recorded", "out"),
+            (Some(Tok::Expect), Kind::Expect) => ("a claim", "out = 3 V"),
+            (_, Kind::Property) => ("a value", self.property_example()),
+            (_, Kind::Block | Kind::Let) => ("a value", "10k"),
             (Some(Tok::Supply), Kind::Supply) => ("the rails", "+9 V and -9 V"),
             (_, Kind::Vary) => ("a value", "10k"),
             _ => ("a value", "1.2 V"),
@@ -327,7 +354,27 @@ impl Line<'_> {
         match self.kind {
             Kind::Use => "use \"lab.amp\"",
             Kind::Allow => "\"measured\"",
+            Kind::Circuit => "\"Scale the moisture probe\"",
+            Kind::Work => "\"my solution\"",
             _ => "\"Find the output.\"",
+        }
+    }
+
+    fn property_example(&self) -> &'static str {
+        match self.word(0) {
+            "gain" => "100 dB",
+            "bandwidth" => "3 MHz",
+            "slew" => "6 V/us",
+            "input_resistance" => "1.5M",
+            "output_resistance" => "120 ohm",
+            "rejection" => "86 dB",
+            "offset" => "1.5 mV",
+            "bias_current" | "bias_offset" => "20 nA",
+            "headroom" => "1.5 V",
+            "current" => "20 mA",
+            "supply" => "3 V to 6 V",
+            "package" => "dual_8",
+            _ => "1.2 V",
         }
     }
 

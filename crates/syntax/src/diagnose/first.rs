@@ -1,7 +1,6 @@
 //! Lines that no statement begins with.
 
 use super::{Line, insert, replace};
-use crate::kind::Kind;
 use crate::lexer::Tok;
 use crate::{DEVICES, Fault, FaultKind, Fix, spelled};
 
@@ -13,7 +12,7 @@ const STATEMENTS: [&str; 23] = [
 ];
 
 /// The first words of properties that begin nothing else.
-const PROPERTIES: [&str; 12] = [
+const PROPERTIES: [&str; 13] = [
     "gain",
     "bandwidth",
     "slew",
@@ -23,6 +22,7 @@ const PROPERTIES: [&str; 12] = [
     "offset",
     "bias_current",
     "bias_offset",
+    "current",
     "headroom",
     "inputs",
     "package",
@@ -34,18 +34,6 @@ impl Line<'_> {
         let first = self.tokens[0].0;
         let has = |wanted: Tok| self.tokens.iter().any(|(tok, _)| *tok == wanted);
         let second = self.tok(1);
-        if first.is_name()
-            && DEVICES.contains(&self.word(0))
-            && !has(Tok::Wire)
-            && second.is_none_or(Tok::is_ref)
-        {
-            return self.half_a_device();
-        }
-        let near = first.is_name().then(|| self.near_statement()).flatten();
-        if has(Tok::Wire) {
-            let outside = self.path();
-            return outside.unwrap_or_else(|| self.not_a_statement(near));
-        }
         let operator = matches!(
             second,
             Some(
@@ -58,6 +46,14 @@ impl Line<'_> {
                     | Tok::Call
             )
         );
+        if first.is_name() && DEVICES.contains(&self.word(0)) && !has(Tok::Wire) && !operator {
+            return self.half_a_device();
+        }
+        let near = first.is_name().then(|| self.near_statement()).flatten();
+        if has(Tok::Wire) {
+            let outside = self.path();
+            return outside.unwrap_or_else(|| self.not_a_statement(near));
+        }
         if has(Tok::Equals) && (operator || !first.is_ref()) {
             return self.equation_alone();
         }
@@ -101,7 +97,7 @@ impl Line<'_> {
     /// `opamp A2`, `opamp A2 plus in`
     fn half_a_device(&self) -> Fault {
         let example = "opamp A1: plus in, minus fb, drives out";
-        if self.tokens.len() == 1 {
+        if !self.tok(1).is_some_and(Tok::is_name) {
             return self.wanted(1, "a name", example);
         }
         self.missing_colon(2, example)
@@ -119,18 +115,16 @@ impl Line<'_> {
         self.not_a_statement(None)
     }
 
-    /// Whether a block of the first word's name stands in the file, or may stand in one that it uses.
+    /// Whether the first word is a block's name, or may be one of a file that is used.
     fn may_be_a_block(&self) -> bool {
-        self.file.cuts.iter().any(|cut| {
-            let tokens = &self.file.tokens[cut.first..cut.end];
-            match Kind::opener(tokens) {
-                Some(Kind::Use) => true,
-                Some(Kind::Block) => tokens
-                    .get(1)
-                    .is_some_and(|(_, name)| name.of(self.text) == self.word(0)),
-                _ => false,
-            }
-        })
+        self.blocks.uses || self.blocks.names.contains(self.word(0))
+    }
+
+    /// A device of unknown kind that cannot be read: perhaps its first word was meant for a statement's.
+    pub(super) fn misspelt_head(&self) -> Option<Fault> {
+        let unknown = !DEVICES.contains(&self.word(0)) && !self.blocks.names.contains(self.word(0));
+        let near = spelled(["source", "allow", "block"], self.word(0)).filter(|_| unknown)?;
+        Some(self.not_a_statement(Some(near)))
     }
 
     fn near_statement(&self) -> Option<&'static str> {
@@ -141,7 +135,7 @@ impl Line<'_> {
     /// No statement begins so; a single word may be the beginning of anything.
     fn not_a_statement(&self, near: Option<&'static str>) -> Fault {
         let fault = Fault::new(self.span(0), FaultKind::NotAStatement(near))
-            .unfinished(self.tokens.len() == 1);
+            .unfinished(self.tokens.len() == 1 && self.tokens[0].0.is_name());
         match near {
             Some(word) => fault.fix(Fix::likely(
                 format!("write `{word}`"),

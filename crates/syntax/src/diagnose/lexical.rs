@@ -80,13 +80,13 @@ impl Line<'_> {
                 vec![replace(span.to(self.span(2)), rails)],
             ));
         }
-        match self.replacement(character) {
+        let equation = self.tokens.iter().any(|(tok, _)| *tok == Tok::Equals);
+        match replacement(character, equation) {
             Some((text, safe)) => {
                 let same = |(tok, span): &&Token| {
                     *tok == Tok::Stray && {
                         let other = span.of(self.text).chars().next().unwrap_or(' ');
-                        self.replacement(other)
-                            .is_some_and(|(other, _)| other == text)
+                        replacement(other, equation).is_some_and(|(other, _)| other == text)
                     }
                 };
                 let edits: Vec<_> = self
@@ -105,27 +105,6 @@ impl Line<'_> {
         }
     }
 
-    /// What of the language a character stands for, and whether nothing else can be meant.
-    fn replacement(&self, character: char) -> Option<(&'static str, bool)> {
-        let equation = self.tokens.iter().any(|(tok, _)| *tok == Tok::Equals);
-        Some(match character {
-            '—' | '–' | '―' | '‒' | '‐' | '‑' if equation => ("-", false),
-            '—' | '–' | '―' | '‒' | '─' | '━' => ("--", true),
-            '“' | '”' | '„' | '‟' | '«' | '»' => ("\"", true),
-            '×' | '·' | '⋅' | '∙' => ("*", true),
-            '÷' | '∕' => ("/", true),
-            '≤' => ("<=", true),
-            '≥' => (">=", true),
-            '²' => ("^2", true),
-            '³' => ("^3", true),
-            '°' => (" deg", false),
-            ';' => (",", false),
-            '[' | '{' => ("(", false),
-            ']' | '}' => (")", false),
-            _ => return None,
-        })
-    }
-
     /// Dashes keep a space on both sides.
     fn spaced(&self, span: Span, text: &str) -> String {
         if text != "--" {
@@ -136,4 +115,25 @@ impl Line<'_> {
         let after = self.text[span.end as usize..].starts_with(|it: char| !it.is_whitespace());
         format!("{}{text}{}", space(before), space(after))
     }
+}
+
+/// What of the language a character stands for, and whether nothing else can be meant; in an equation a dash is a
+/// minus sign.
+fn replacement(character: char, equation: bool) -> Option<(&'static str, bool)> {
+    Some(match character {
+        '—' | '–' | '―' | '‒' | '‐' | '‑' if equation => ("-", false),
+        '—' | '–' | '―' | '‒' | '─' | '━' => ("--", true),
+        '“' | '”' | '„' | '‟' | '«' | '»' => ("\"", true),
+        '×' | '·' | '⋅' | '∙' => ("*", true),
+        '÷' | '∕' => ("/", true),
+        '≤' => ("<=", true),
+        '≥' => (">=", true),
+        '²' => ("^2", true),
+        '³' => ("^3", true),
+        '°' => (" deg", false),
+        ';' => (",", false),
+        '[' | '{' => ("(", false),
+        ']' | '}' => (")", false),
+        _ => return None,
+    })
 }

@@ -17,8 +17,8 @@ impl Line<'_> {
             return Some(self.missing_colon(2, "source probe: in = 1.2 V"));
         }
         match self.tokens.iter().position(|(tok, _)| *tok == Tok::Equals) {
-            Some(equals) => self.left_side(equals),
-            None => self.without_equals(),
+            Some(equals) => self.left_side(equals).or_else(|| self.said_twice(equals)),
+            None => self.without_equals().or_else(|| self.said_twice(2)),
         }
     }
 
@@ -68,6 +68,26 @@ impl Line<'_> {
             title,
             vec![replace(left, node), insert(value.start, "-")],
         )))
+    }
+
+    /// A wave's `offset`, `phase` or `duty` a second time.
+    fn said_twice(&self, from: usize) -> Option<Fault> {
+        self.tok(from + 1).filter(|tok| is_wave(*tok))?;
+        let mut seen = Vec::new();
+        (from..self.tokens.len()).find_map(|at| {
+            let option = self
+                .tok(at)
+                .filter(|tok| matches!(tok, Tok::Offset | Tok::Phase | Tok::Duty))?;
+            // After an operator it is a name.
+            let follows_a_value = self
+                .tok(at - 1)
+                .is_some_and(|tok| tok.is_quantity() || tok.is_ref() || tok == Tok::Close);
+            if seen.contains(&option) && follows_a_value {
+                return Some(self.extra(at));
+            }
+            seen.push(option);
+            None
+        })
     }
 
     /// `source probe: in`, `source probe: in 5 V`
