@@ -1,55 +1,89 @@
-//! Findings: what a reader is told, where, why, and what to do. One rule a file; errors of reading and naming in one table.
+//! Findings: what a reader is told, where, why, and what to do.
+//!
+//! Errors of reading and naming have one table ([`reading`]), every other rule a file of its own ([`rules`]) and a line in
+//! the [`registry`]. [`check`] runs them all, takes away what the text itself accepts ([`accept`]), and obeys the
+//! [`settings`].
 
-use syntax::{Fix, Place};
+mod accept;
+mod checked;
+mod finding;
+pub mod reading;
+pub mod registry;
+pub mod rules;
+mod settings;
+#[cfg(test)]
+mod tests;
 
-/// How bad it is.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
-pub enum Severity {
-    /// A remark.
-    Hint,
-    /// Probably not what was meant.
-    Warning,
-    /// Wrong.
-    Error,
-}
+use std::collections::HashMap;
 
-/// One finding.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Finding {
-    /// The rule's name.
-    pub rule: &'static str,
-    /// As the settings have it.
-    pub severity: Severity,
-    /// The word at fault.
-    pub place: Place,
-    /// What: stands alone on one line, names in backticks, no full stop, no cure in it.
-    pub message: String,
-    /// Why, and what to do: one or two plain sentences.
-    pub help: String,
-    /// The nodes, elements, op-amps that it is about: `allow` and `expect finding` match them.
-    pub subjects: Vec<String>,
-    /// Other places that belong to it, each with its own words.
-    pub related: Vec<Related>,
-    /// Ways out, best first; edits are in the finding's own file.
-    pub fixes: Vec<Fix>,
-    /// The circuit it belongs to, by its index in the book; `None`: the file.
-    pub circuit: Option<usize>,
-    /// The line is only unfinished: an editor may wait until the caret leaves it.
-    pub unfinished: bool,
-    /// What it marks does nothing (an editor may grey it).
-    pub unnecessary: bool,
-}
+use analysis::Study;
+use circuit::Book;
+use syntax::Place;
 
-/// Another place of a finding.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Related {
-    /// Where.
-    pub place: Place,
-    /// What is there.
-    pub message: String,
-}
+pub use checked::Checked;
+pub use finding::{Finding, Related, Severity};
+pub use registry::{Check, RULES, Rule};
+pub use settings::{Inlay, Level, Settings, Symbols, Trouble};
 
 /// Everything that is wrong in a book, in the order of the text. `studies` has one entry a circuit.
-pub fn check(_book: &circuit::Book, _studies: &[analysis::Study]) -> Vec<Finding> {
-    Vec::new()
+///
+/// Findings of used files are among them, each with its own file in its place.
+pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding> {
+    let mut findings = reading::check(book);
+    for (index, (circuit, study)) in book.circuits.iter().zip(studies).enumerate() {
+        let checked = Checked {
+            book,
+            index,
+            circuit,
+            study,
+            settings,
+        };
+        let mut found = Vec::new();
+        for rule in RULES {
+            if let Check::Circuit(check) = rule.check {
+                check(&checked, &mut found);
+            }
+        }
+        merge(&mut found);
+        accept::accept(&checked, &mut found);
+        findings.append(&mut found);
+    }
+    for rule in RULES {
+        if let Check::Book(check) = rule.check {
+            check(book, &mut findings);
+        }
+    }
+    findings.retain_mut(|it| settings.apply(it));
+    findings.sort_by(|a, b| {
+        let key = |it: &Finding| (it.place.file, it.place.span.start, it.place.span.end);
+        key(a)
+            .cmp(&key(b))
+            .then(b.severity.cmp(&a.severity))
+            .then(a.rule.cmp(b.rule))
+    });
+    findings
+}
+
+/// A block that is used many times has its mistake once: findings of one rule at one place become one.
+fn merge(findings: &mut Vec<Finding>) {
+    let mut first: HashMap<(&'static str, Place), usize> = HashMap::new();
+    let mut merged: Vec<Finding> = Vec::with_capacity(findings.len());
+    for finding in findings.drain(..) {
+        match first.get(&(finding.rule, finding.place)) {
+            Some(index) => {
+                let kept = &mut merged[*index];
+                let new = finding
+                    .subjects
+                    .into_iter()
+                    .filter(|it| !kept.subjects.contains(it));
+                let new: Vec<String> = new.collect();
+                kept.subjects.extend(new);
+            }
+            None => {
+                first.insert((finding.rule, finding.place), merged.len());
+                merged.push(finding);
+            }
+        }
+    }
+    *findings = merged;
 }

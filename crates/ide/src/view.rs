@@ -107,7 +107,10 @@ impl View {
     /// What is wrong.
     pub fn findings(&self) -> &[Finding] {
         let (book, studies) = (self.book(), self.studies());
-        self.findings.get_or_init(|| checks::check(book, studies))
+        self.findings.get_or_init(|| {
+            let settings = checks::Settings::from_toml("ampersum.toml", &self.settings.toml);
+            checks::check(book, studies, &settings)
+        })
     }
 
     /// Works everything out step by step, unless it is called off between two steps.

@@ -9,8 +9,7 @@ use analysis::equations::{Equation, EquationKind, Term};
 use circuit::{Carrier, Circuit, ElementKind, GROUND, NodeId, Source, SourceKind};
 use syntax::{Dimension, Number, Place};
 
-use crate::names::{self, is_negative, is_zero, negated};
-use crate::{Sums, Writing, notation};
+use crate::{Sums, Writing, names, notation};
 
 /// An equation in writing.
 #[derive(Clone, PartialEq, Debug)]
@@ -227,12 +226,12 @@ fn bracketed(circuit: &Circuit, node: NodeId) -> String {
 /// Sign and body of each summand of a drive.
 fn drive_terms(circuit: &Circuit, source: &Source) -> Vec<(bool, String)> {
     let (unit, per_volt) = match source.kind {
-        SourceKind::Voltage { .. } => (notation::VOLT, notation::PLAIN),
-        SourceKind::Current { .. } => (notation::AMPERE, notation::SIEMENS),
+        SourceKind::Voltage { .. } => (Dimension::VOLT, Dimension::NONE),
+        SourceKind::Current { .. } => (Dimension::AMPERE, Dimension::SIEMENS),
     };
     let mut terms = Vec::new();
     match source.controls.as_slice() {
-        [(a, up), (b, down)] if negated(up) == *down && !is_one(up) && !is_one(down) => {
+        [(a, up), (b, down)] if up.neg() == *down && !is_one(up) && !is_one(down) => {
             let (plus, minus, up) = if is_negative(up) {
                 (b, a, down)
             } else {
@@ -247,13 +246,9 @@ fn drive_terms(circuit: &Circuit, source: &Source) -> Vec<(bool, String)> {
                 .map(|(node, factor)| control(circuit, *node, factor, per_volt)),
         ),
     }
-    if terms.is_empty() || !is_zero(&source.constant) {
+    if terms.is_empty() || !source.constant.is_zero() {
         let negative = is_negative(&source.constant);
-        let size = if negative {
-            negated(&source.constant)
-        } else {
-            source.constant.clone()
-        };
+        let size = source.constant.abs();
         terms.push((negative, notation::number(&size, unit)));
     }
     terms
@@ -266,12 +261,8 @@ fn control(
     per_volt: Dimension,
 ) -> (bool, String) {
     let negative = is_negative(factor);
-    let size = if negative {
-        negated(factor)
-    } else {
-        factor.clone()
-    };
-    let body = match is_one(&size) && per_volt == notation::PLAIN {
+    let size = factor.abs();
+    let body = match is_one(&size) && per_volt == Dimension::NONE {
         true => name(circuit, node),
         false => format!(
             "{}·{}",
@@ -280,6 +271,10 @@ fn control(
         ),
     };
     (negative, body)
+}
+
+fn is_negative(number: &Number) -> bool {
+    !number.is_zero() && !number.is_positive()
 }
 
 fn is_one(number: &Number) -> bool {

@@ -6,7 +6,7 @@ use analysis::feedback::Feedback;
 use circuit::{
     Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, OpampId, SourceId, SourceKind,
 };
-use syntax::Place;
+use syntax::{Dimension, Place};
 
 use crate::equation::{self, Written};
 use crate::{Sums, Writing, feedback, names, notation};
@@ -493,7 +493,7 @@ impl Context<'_> {
         if element.kind != ElementKind::Resistor {
             return format!("the current through the {kind} `{name}`, which is not known.");
         }
-        let value = notation::number(&element.value, notation::OHM);
+        let value = notation::number(&element.value, Dimension::OHM);
         let (from, to) = (
             names::node(self.circuit, term.from),
             names::node(self.circuit, term.to),

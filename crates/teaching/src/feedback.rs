@@ -181,6 +181,9 @@ fn amount(share: &Ratio) -> String {
 fn firmness(feedback: &Feedback) -> Option<&'static str> {
     match feedback.proof {
         Proof::AnySpeed | Proof::Alike if feedback.block.len() == 1 => None,
+        Proof::BothEnds => Some(
+            "judged at rest and at the first instant, so a slow growth between the two is not seen",
+        ),
         Proof::AnySpeed => Some("true at any speed of the op-amps"),
         Proof::Alike => Some("true if the op-amps are equally quick"),
         Proof::Given => Some("true for the bandwidths of their parts"),

@@ -1,9 +1,7 @@
 //! What the things of a circuit are called in a sentence, and where their words stand.
 
 use circuit::{Carrier, Circuit, ElementKind, GROUND, NodeId};
-use syntax::{Number, Place};
-
-use crate::notation;
+use syntax::{Dimension, Place};
 
 /// `R1`, `probe`, `A1`.
 pub fn carrier(circuit: &Circuit, carrier: Carrier) -> &str {
@@ -65,11 +63,11 @@ pub fn element_noun(kind: ElementKind) -> &'static str {
 }
 
 /// The unit of an element's value.
-pub fn element_dimension(kind: ElementKind) -> syntax::Dimension {
+pub fn element_dimension(kind: ElementKind) -> Dimension {
     match kind {
-        ElementKind::Resistor | ElementKind::Wire => notation::OHM,
-        ElementKind::Capacitor => notation::FARAD,
-        ElementKind::Inductor => notation::HENRY,
+        ElementKind::Resistor | ElementKind::Wire => Dimension::OHM,
+        ElementKind::Capacitor => Dimension::FARAD,
+        ElementKind::Inductor => Dimension::HENRY,
     }
 }
 
@@ -114,29 +112,5 @@ pub fn sentence(text: &str) -> String {
     match letters.next() {
         Some(first) => first.to_uppercase().chain(letters).collect(),
         None => String::new(),
-    }
-}
-
-/// Whether a number is exactly zero.
-pub fn is_zero(number: &Number) -> bool {
-    match number {
-        Number::Exact(exact) => exact.is_zero(),
-        Number::Rounded(value) => *value == 0.0,
-    }
-}
-
-/// Whether a number is below zero.
-pub fn is_negative(number: &Number) -> bool {
-    match number {
-        Number::Exact(exact) => *exact < syntax::Ratio::ZERO,
-        Number::Rounded(value) => *value < 0.0,
-    }
-}
-
-/// A number with its sign turned.
-pub fn negated(number: &Number) -> Number {
-    match number {
-        Number::Exact(exact) => Number::Exact(-exact.clone()),
-        Number::Rounded(value) => Number::Rounded(-value),
     }
 }

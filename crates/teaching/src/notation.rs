@@ -83,141 +83,26 @@ pub fn language(answer: &Answer, dimension: Dimension) -> String {
 
 /// A number of the text, for people.
 pub fn number(number: &Number, dimension: Dimension) -> String {
-    short(&answer(number), dimension)
+    short(&Answer::from(number), dimension)
 }
-
-/// A number of the text as an answer.
-pub fn answer(number: &Number) -> Answer {
-    match number {
-        Number::Exact(exact) => Answer::Exact(exact.clone()),
-        Number::Rounded(value) => Answer::Float {
-            value: *value,
-            bound: value.abs() * 8.0 * f64::EPSILON,
-        },
-    }
-}
-
-/// Volts.
-pub const VOLT: Dimension = Dimension {
-    volt: 1,
-    ampere: 0,
-    second: 0,
-    angle: 0,
-};
-/// Amperes.
-pub const AMPERE: Dimension = Dimension {
-    volt: 0,
-    ampere: 1,
-    second: 0,
-    angle: 0,
-};
-/// Ohms.
-pub const OHM: Dimension = Dimension {
-    volt: 1,
-    ampere: -1,
-    second: 0,
-    angle: 0,
-};
-/// Siemens.
-pub const SIEMENS: Dimension = Dimension {
-    volt: -1,
-    ampere: 1,
-    second: 0,
-    angle: 0,
-};
-/// Farads.
-pub const FARAD: Dimension = Dimension {
-    volt: -1,
-    ampere: 1,
-    second: 1,
-    angle: 0,
-};
-/// Henries.
-pub const HENRY: Dimension = Dimension {
-    volt: 1,
-    ampere: -1,
-    second: 1,
-    angle: 0,
-};
-/// Seconds.
-pub const SECOND: Dimension = Dimension {
-    volt: 0,
-    ampere: 0,
-    second: 1,
-    angle: 0,
-};
-/// Hertz.
-pub const HERTZ: Dimension = Dimension {
-    volt: 0,
-    ampere: 0,
-    second: -1,
-    angle: 0,
-};
-/// Watts.
-pub const WATT: Dimension = Dimension {
-    volt: 1,
-    ampere: 1,
-    second: 0,
-    angle: 0,
-};
-/// Volts per second.
-pub const VOLT_PER_SECOND: Dimension = Dimension {
-    volt: 1,
-    ampere: 0,
-    second: -1,
-    angle: 0,
-};
-/// Degrees.
-pub const DEGREE: Dimension = Dimension {
-    volt: 0,
-    ampere: 0,
-    second: 0,
-    angle: 1,
-};
-/// A plain number.
-pub const PLAIN: Dimension = Dimension {
-    volt: 0,
-    ampere: 0,
-    second: 0,
-    angle: 0,
-};
 
 /// What a dimension measures, as a student says it: "a voltage", "a plain number"; `None` for one without a name.
 pub fn quantity_name(dimension: Dimension) -> Option<&'static str> {
     Some(match dimension {
-        VOLT => "a voltage",
-        AMPERE => "a current",
-        OHM => "a resistance",
-        SIEMENS => "a conductance",
-        FARAD => "a capacitance",
-        HENRY => "an inductance",
-        SECOND => "a time",
-        HERTZ => "a frequency",
-        WATT => "a power",
-        DEGREE => "an angle",
-        PLAIN => "a plain number",
-        VOLT_PER_SECOND => "a slew rate",
+        Dimension::VOLT => "a voltage",
+        Dimension::AMPERE => "a current",
+        Dimension::OHM => "a resistance",
+        Dimension::SIEMENS => "a conductance",
+        Dimension::FARAD => "a capacitance",
+        Dimension::HENRY => "an inductance",
+        Dimension::SECOND => "a time",
+        Dimension::HERTZ => "a frequency",
+        Dimension::WATT => "a power",
+        Dimension::DEGREE => "an angle",
+        Dimension::NONE => "a plain number",
+        Dimension::VOLT_PER_SECOND => "a slew rate",
         _ => return None,
     })
-}
-
-/// A unit in full: "volts", "ohms"; of one without a name its product, `V²`.
-pub fn unit_name(dimension: Dimension) -> String {
-    match dimension {
-        VOLT => "volts".into(),
-        AMPERE => "amperes".into(),
-        OHM => "ohms".into(),
-        SIEMENS => "siemens".into(),
-        FARAD => "farads".into(),
-        HENRY => "henries".into(),
-        SECOND => "seconds".into(),
-        HERTZ => "hertz".into(),
-        WATT => "watts".into(),
-        DEGREE => "degrees".into(),
-        PLAIN => "plain numbers".into(),
-        VOLT_PER_SECOND => "volts per second".into(),
-        _ => format!("`{}`", compound(dimension)),
-    }
 }
 
 /// Who reads the number.
@@ -238,18 +123,18 @@ struct Unit {
 impl Unit {
     fn of(dimension: Dimension) -> Unit {
         let (people, language, prefixes) = match dimension {
-            VOLT => ("V", "V", true),
-            AMPERE => ("A", "A", true),
-            OHM => ("Ω", "ohm", true),
-            SIEMENS => ("S", "S", true),
-            FARAD => ("F", "F", true),
-            HENRY => ("H", "H", true),
-            SECOND => ("s", "s", true),
-            HERTZ => ("Hz", "Hz", true),
-            WATT => ("W", "W", true),
-            VOLT_PER_SECOND => ("V/s", "V/s", false),
-            DEGREE => ("°", "deg", false),
-            PLAIN => ("", "", false),
+            Dimension::VOLT => ("V", "V", true),
+            Dimension::AMPERE => ("A", "A", true),
+            Dimension::OHM => ("Ω", "ohm", true),
+            Dimension::SIEMENS => ("S", "S", true),
+            Dimension::FARAD => ("F", "F", true),
+            Dimension::HENRY => ("H", "H", true),
+            Dimension::SECOND => ("s", "s", true),
+            Dimension::HERTZ => ("Hz", "Hz", true),
+            Dimension::WATT => ("W", "W", true),
+            Dimension::VOLT_PER_SECOND => ("V/s", "V/s", false),
+            Dimension::DEGREE => ("°", "deg", false),
+            Dimension::NONE => ("", "", false),
             _ => {
                 let people = compound(dimension);
                 return Unit {
@@ -270,7 +155,7 @@ impl Unit {
 
     /// The power of ten that the printed number leaves out, and what is printed after it.
     fn scale(&self, digits: &Digits, spelling: Spelling) -> (i32, String) {
-        if self.dimension == VOLT_PER_SECOND && digits.exponent >= 3 {
+        if self.dimension == Dimension::VOLT_PER_SECOND && digits.exponent >= 3 {
             let unit = if spelling == Spelling::People {
                 " V/µs"
             } else {
@@ -301,7 +186,10 @@ impl Unit {
             _ => ["f", "p", "n", "u", "m", "", "k", "M", "G", "T"][((power + 15) / 3) as usize],
         };
         // a bare k, M or G means ohms
-        if spelling == Spelling::Language && self.dimension == OHM && matches!(power, 3 | 6 | 9) {
+        if spelling == Spelling::Language
+            && self.dimension == Dimension::OHM
+            && matches!(power, 3 | 6 | 9)
+        {
             return (power, prefix.into());
         }
         (power, format!("{gap}{prefix}{name}"))
@@ -527,29 +415,67 @@ mod tests {
     #[test]
     fn exact_answers_in_engineering_notation() {
         for (answer, dimension, people, file) in [
-            (exact(-99, 25), VOLT, "−3.96 V", "-3.96 V"),
-            (exact(3, 25000), AMPERE, "120 µA", "120 uA"),
-            (exact(3, 1760), AMPERE, "1.7045 mA (75/44 mA)", "1.7045 mA"),
-            (exact(15, 11), VOLT, "1.3636 V (15/11 V)", "1.3636 V"),
-            (exact(-1, 3), VOLT, "−333.33 mV (−1000/3 mV)", "-333.33 mV"),
-            (exact(0, 1), VOLT, "0 V", "0 V"),
-            (exact(10_000, 1), OHM, "10 kΩ", "10k"),
-            (exact(470, 1), OHM, "470 Ω", "470 ohm"),
-            (exact(1, 2), OHM, "500 mΩ", "500 mohm"),
-            (exact(2_200_000, 1), OHM, "2.2 MΩ", "2.2M"),
-            (exact(120_001, 100_000), VOLT, "1.2000 V", "1.2 V"),
-            (exact(9_999_999, 10_000), VOLT, "1.0000 kV", "1 kV"),
-            (exact(1, 1_000_000), PLAIN, "1·10⁻⁶", "1e-6"),
-            (exact(2, 5), PLAIN, "0.4", "0.4"),
-            (exact(-90, 1), DEGREE, "−90°", "-90 deg"),
-            (exact(6_000_000, 1), VOLT_PER_SECOND, "6 V/µs", "6 V/us"),
+            (exact(-99, 25), Dimension::VOLT, "−3.96 V", "-3.96 V"),
+            (exact(3, 25000), Dimension::AMPERE, "120 µA", "120 uA"),
+            (
+                exact(3, 1760),
+                Dimension::AMPERE,
+                "1.7045 mA (75/44 mA)",
+                "1.7045 mA",
+            ),
+            (
+                exact(15, 11),
+                Dimension::VOLT,
+                "1.3636 V (15/11 V)",
+                "1.3636 V",
+            ),
+            (
+                exact(-1, 3),
+                Dimension::VOLT,
+                "−333.33 mV (−1000/3 mV)",
+                "-333.33 mV",
+            ),
+            (exact(0, 1), Dimension::VOLT, "0 V", "0 V"),
+            (exact(10_000, 1), Dimension::OHM, "10 kΩ", "10k"),
+            (exact(470, 1), Dimension::OHM, "470 Ω", "470 ohm"),
+            (exact(1, 2), Dimension::OHM, "500 mΩ", "500 mohm"),
+            (exact(2_200_000, 1), Dimension::OHM, "2.2 MΩ", "2.2M"),
+            (
+                exact(120_001, 100_000),
+                Dimension::VOLT,
+                "1.2000 V",
+                "1.2 V",
+            ),
+            (
+                exact(9_999_999, 10_000),
+                Dimension::VOLT,
+                "1.0000 kV",
+                "1 kV",
+            ),
+            (exact(1, 1_000_000), Dimension::NONE, "1·10⁻⁶", "1e-6"),
+            (exact(2, 5), Dimension::NONE, "0.4", "0.4"),
+            (exact(-90, 1), Dimension::DEGREE, "−90°", "-90 deg"),
+            (
+                exact(6_000_000, 1),
+                Dimension::VOLT_PER_SECOND,
+                "6 V/µs",
+                "6 V/us",
+            ),
             (
                 exact(5, 2),
-                Dimension { volt: 2, ..PLAIN },
+                Dimension {
+                    volt: 2,
+                    ..Dimension::NONE
+                },
                 "2.5 V²",
                 "2.5 * (1 V)^2",
             ),
-            (exact(123_456_789, 1), VOLT, "123.46 MV", "123.46 MV"),
+            (
+                exact(123_456_789, 1),
+                Dimension::VOLT,
+                "123.46 MV",
+                "123.46 MV",
+            ),
         ] {
             assert_eq!(full(&answer, dimension), people);
             assert_eq!(language(&answer, dimension), file);
@@ -570,15 +496,18 @@ mod tests {
             (f64::NAN, 0.0, "not known"),
             (1.0, f64::INFINITY, "not known"),
         ] {
-            assert_eq!(short(&Answer::Float { value, bound }, VOLT), people);
+            assert_eq!(
+                short(&Answer::Float { value, bound }, Dimension::VOLT),
+                people
+            );
         }
     }
 
     #[test]
     fn numbers_far_beyond_the_prefixes_are_still_right() {
         let huge = Answer::Exact(power_of_ten(2000) * Ratio::from(7u8));
-        assert_eq!(short(&huge, VOLT), "7·10¹⁹⁸⁸ TV");
+        assert_eq!(short(&huge, Dimension::VOLT), "7·10¹⁹⁸⁸ TV");
         let tiny = Answer::Exact(power_of_ten(-40));
-        assert_eq!(language(&tiny, VOLT), "1e-25 fV");
+        assert_eq!(language(&tiny, Dimension::VOLT), "1e-25 fV");
     }
 }

@@ -1,0 +1,108 @@
+//! A circuit with its facts, as a rule looks at it.
+
+use analysis::faults::{Fault, FaultKind};
+use analysis::{Outcome, Study, Trouble};
+use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
+use syntax::Place;
+use teaching::names;
+
+use crate::{Finding, Rule, Settings};
+
+/// A circuit with its facts.
+pub struct Checked<'a> {
+    /// The whole book.
+    pub book: &'a Book,
+    /// The circuit's index in it.
+    pub index: usize,
+    /// The circuit.
+    pub circuit: &'a Circuit,
+    /// Its facts.
+    pub study: &'a Study,
+    /// What applies.
+    pub settings: &'a Settings,
+}
+
+impl Checked<'_> {
+    /// A finding of a rule, in this circuit.
+    pub fn finding(
+        &self,
+        rule: &Rule,
+        place: Place,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) -> Finding {
+        let finding = Finding::new(rule.name, rule.severity, place, message.into(), help.into());
+        Finding {
+            circuit: Some(self.index),
+            ..finding
+        }
+    }
+
+    /// The words at a place.
+    pub fn text(&self, place: Place) -> &str {
+        self.book
+            .files
+            .get(place.file.0 as usize)
+            .map_or("", |file| place.span.of(&file.text))
+    }
+
+    /// Structural faults of the kinds that `of` picks.
+    pub fn faults(&self, of: impl Fn(FaultKind) -> bool) -> impl Iterator<Item = &Fault> {
+        self.study.faults.iter().filter(move |it| of(it.kind))
+    }
+
+    /// Whether a structural fault other than a loose end names this op-amp.
+    pub fn is_faulty(&self, opamp: OpampId) -> bool {
+        self.faults(|kind| kind != FaultKind::LooseEnd)
+            .any(|it| it.opamps().any(|other| other == opamp))
+    }
+
+    /// Whether broken lines, or lines that are not computed yet, may have wired something.
+    pub fn incomplete(&self) -> bool {
+        self.circuit.perhaps.incomplete || self.circuit.later.iter().any(|it| it.wires)
+    }
+
+    /// What stands between the ideal answer and the circuit's.
+    pub fn troubles(&self) -> Vec<Trouble> {
+        match self.study.outcome(self.circuit, &self.book.parts) {
+            Outcome::AsIdeal => Vec::new(),
+            Outcome::Unknown(troubles) => troubles,
+        }
+    }
+
+    /// Where a node's name first stands.
+    pub fn node_place(&self, node: NodeId) -> Place {
+        self.circuit.nodes[node.index()]
+            .places
+            .first()
+            .copied()
+            .unwrap_or(self.circuit.place)
+    }
+
+    /// The names of nodes and parts, as subjects of a finding; ground is none.
+    pub fn subjects(&self, nodes: &[NodeId], carriers: &[Carrier]) -> Vec<String> {
+        let nodes = nodes.iter().filter(|it| **it != circuit::GROUND);
+        let nodes = nodes.map(|it| self.circuit.node_name(*it).to_string());
+        nodes
+            .chain(
+                carriers
+                    .iter()
+                    .map(|it| names::carrier(self.circuit, *it).to_string()),
+            )
+            .collect()
+    }
+
+    /// These names as a list, the first few of many: "`a`, `b`, `c` and 7 more".
+    pub fn few_nodes(&self, nodes: &[NodeId]) -> String {
+        const FEW: usize = 4;
+        let mut words: Vec<String> = nodes
+            .iter()
+            .take(FEW)
+            .map(|it| names::node(self.circuit, *it))
+            .collect();
+        if nodes.len() > FEW {
+            words.push(format!("{} more", nodes.len() - FEW));
+        }
+        names::list(words)
+    }
+}

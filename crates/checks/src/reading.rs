@@ -1,0 +1,118 @@
+//! Errors of reading and naming: one table from what is wrong to the words that say it. They are errors always.
+
+mod docs;
+mod lines;
+mod naming;
+
+use circuit::Book;
+use syntax::{FileId, Place};
+
+use crate::{Finding, Severity};
+
+pub use docs::{DOCS, doc};
+
+/// What is said of an error.
+struct Said {
+    message: String,
+    help: String,
+}
+
+impl Said {
+    fn new(message: impl Into<String>, help: impl Into<String>) -> Said {
+        Said {
+            message: message.into(),
+            help: help.into(),
+        }
+    }
+}
+
+/// Every error of reading and naming in the files of a book.
+pub fn check(book: &Book) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for (index, file) in book.files.iter().enumerate() {
+        for fault in &file.tree.faults {
+            let place = Place {
+                file: FileId(index as u32),
+                span: fault.span,
+            };
+            let said = lines::said(&fault.kind, fault.span, &file.text);
+            let finding = Finding::new(
+                fault.kind.id(),
+                Severity::Error,
+                place,
+                said.message,
+                said.help,
+            );
+            findings.push(Finding {
+                fixes: fault.fixes.clone(),
+                circuit: circuit_around(book, place),
+                unfinished: fault.unfinished,
+                ..finding.about(subject(fault.span.of(&file.text)))
+            });
+        }
+    }
+    for fault in &book.faults {
+        let text = book
+            .files
+            .get(fault.place.file.0 as usize)
+            .map_or("", |it| &it.text);
+        let said = naming::said(&fault.kind, fault.place.span, text);
+        let mut finding = Finding::new(
+            fault.kind.id(),
+            Severity::Error,
+            fault.place,
+            said.message,
+            said.help,
+        )
+        .about(fault.subjects.iter().cloned());
+        for (place, message) in &fault.related {
+            finding = finding.also(*place, message.clone());
+        }
+        findings.push(Finding {
+            fixes: fault.fixes.clone(),
+            circuit: fault.circuit,
+            unfinished: fault.unfinished,
+            ..finding
+        });
+    }
+    findings
+}
+
+/// A word that could be a name is what the error is about.
+fn subject(word: &str) -> Option<String> {
+    let name = word
+        .chars()
+        .next()
+        .is_some_and(|it| it.is_alphabetic() || it == '_');
+    (name
+        && word
+            .chars()
+            .all(|it| it.is_alphanumeric() || it == '_' || it == '.'))
+    .then(|| word.to_string())
+}
+
+/// The circuit in whose lines a place of the first file lies.
+fn circuit_around(book: &Book, place: Place) -> Option<usize> {
+    if place.file != FileId(0) {
+        return None;
+    }
+    let before = |it: &circuit::Circuit| {
+        it.place.file == FileId(0) && it.place.span.start <= place.span.start
+    };
+    let index = book.circuits.iter().rposition(before)?;
+    let tree = &book.files.first()?.tree;
+    let in_another_body = tree.bodies.iter().any(|body| {
+        let span = |id: syntax::StatementId| tree.statements.get(id.0 as usize).map(|it| it.span);
+        let head = span(body.head);
+        let last = body
+            .end
+            .or(body.inside.last().copied())
+            .and_then(span)
+            .or(head);
+        let inside = head.zip(last).is_some_and(|(head, last)| {
+            head.start <= place.span.start && place.span.end <= last.end
+        });
+        inside && matches!(body.kind, syntax::BodyKind::Part | syntax::BodyKind::Block)
+    });
+    (!in_another_body).then_some(index)
+}

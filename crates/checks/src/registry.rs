@@ -1,0 +1,89 @@
+//! The rules: a list of the files in [`crate::rules`], nothing else.
+
+use circuit::Book;
+
+use crate::rules::*;
+use crate::{Checked, Finding, Severity, reading};
+
+/// One rule.
+#[derive(Clone, Copy, Debug)]
+pub struct Rule {
+    /// Its name, which equals its file's.
+    pub name: &'static str,
+    /// How bad its findings are unless they or the settings say otherwise.
+    pub severity: Severity,
+    /// Its manual page: a paragraph, `# Wrong`, `# Right`.
+    pub doc: &'static str,
+    /// How it looks.
+    pub check: Check,
+}
+
+/// What a rule looks at.
+#[derive(Clone, Copy, Debug)]
+pub enum Check {
+    /// One circuit with its facts.
+    Circuit(fn(&Checked, &mut Vec<Finding>)),
+    /// All that a file brought together.
+    Book(fn(&Book, &mut Vec<Finding>)),
+    /// The settings, while they are read.
+    Settings,
+}
+
+/// Every rule, in the order of the manual.
+pub const RULES: &[Rule] = &[
+    floating_node::RULE,
+    loose_end::RULE,
+    bias_path::RULE,
+    source_conflict::RULE,
+    output_conflict::RULE,
+    shorted_element::RULE,
+    current_dead_end::RULE,
+    inputs_tied::RULE,
+    positive_feedback::RULE,
+    no_feedback::RULE,
+    feedback_cancels::RULE,
+    feedback_speeds::RULE,
+    unsolvable::RULE,
+    swing::RULE,
+    resistor_range::RULE,
+    expectation::RULE,
+    unused::RULE,
+    not_built::RULE,
+    settings::RULE,
+];
+
+/// Rules that the language names and this version does not look for yet.
+pub const LATER: &[&str] = &[
+    "oscillation",
+    "resistor_power",
+    "output_current",
+    "input_range",
+    "supply_range",
+    "supply_missing",
+    "reversed_polarity",
+    "voltage_rating",
+    "slew",
+    "bandwidth",
+    "capacitive_load",
+    "touch_voltage",
+    "several_states",
+    "work",
+];
+
+/// The rule of this name.
+pub fn rule(name: &str) -> Option<&'static Rule> {
+    RULES.iter().find(|it| it.name == name)
+}
+
+/// The manual page of a rule, or of an error of reading or naming.
+pub fn doc(name: &str) -> Option<&'static str> {
+    rule(name).map(|it| it.doc).or_else(|| reading::doc(name))
+}
+
+/// The name nearest to a misspelt one, among rules of this and later versions.
+pub fn nearest(name: &str) -> Option<&'static str> {
+    syntax::spelled(
+        RULES.iter().map(|it| it.name).chain(LATER.iter().copied()),
+        name,
+    )
+}

@@ -1,0 +1,249 @@
+//! An `expect` that does not hold: what was found.
+
+use analysis::claims::Judgement;
+use analysis::feedback::Verdict;
+use analysis::{Answer, Trouble};
+use circuit::{Carrier, Claim, ClaimKind, Formula, OpampId, StateClaim, Within};
+use syntax::{Fix, Place, Span, TextEdit};
+use teaching::{feedback, names, notation};
+
+use super::swing;
+use crate::{Check, Checked, Finding, Rule, Severity};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    name: "expectation",
+    severity: Severity::Error,
+    doc: DOC,
+    check: Check::Circuit(check),
+};
+
+const DOC: &str = "\
+An `expect` is a claim about the circuit, checked each time. It may be off by 0.1 % unless it says `within`. If it does not
+hold, either the circuit or the claim is not what was meant; the finding says what the circuit gives.
+# Wrong
+    source probe: in = 1.2 V
+    in -- R1 10k -- sum -- R2 33k -- out
+    opamp A1: plus ground, minus sum, drives out
+    expect out = -4 V
+# Right
+    source probe: in = 1.2 V
+    in -- R1 10k -- sum -- R2 33k -- out
+    opamp A1: plus ground, minus sum, drives out
+    expect out = -3.96 V
+";
+
+fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    if checked.circuit.claims.is_empty() || checked.incomplete() {
+        return;
+    }
+    let troubles = checked.troubles();
+    let untrusted = troubles
+        .iter()
+        .any(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Feedback(_)));
+    let judgements = checked
+        .study
+        .judgements(checked.circuit, &checked.book.parts);
+    for (claim, judgement) in checked.circuit.claims.iter().zip(judgements) {
+        if judgement.holds != Some(false) {
+            continue;
+        }
+        match &claim.kind {
+            Some(ClaimKind::Equal { .. }) if !untrusted => {
+                findings.push(differs(checked, claim, judgement))
+            }
+            Some(ClaimKind::State { opamp, state }) => {
+                // the op-amp's own finding says already why it is not linear
+                if !(untrusted && matches!(state, StateClaim::Linear)) {
+                    findings.push(other_state(checked, claim, *opamp, state));
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// `expect finding` where nothing was found.
+pub(crate) fn not_found(checked: &Checked, claim: &Claim, rule: &str, at: &str) -> Finding {
+    let message = format!("no finding `{rule}` at `{at}`");
+    let help = format!(
+        "This line says that the circuit has a fault of this kind, and it has none. Perhaps the fault was mended, or another name is \
+         meant: `ampersum rule {rule}` tells what the rule looks for."
+    );
+    checked
+        .finding(&RULE, claim.place, message, help)
+        .about([at.to_string()])
+}
+
+fn differs(checked: &Checked, claim: &Claim, judgement: &Judgement) -> Finding {
+    let Some(ClaimKind::Equal {
+        always,
+        left,
+        right,
+        within,
+        value_place,
+        free,
+        ..
+    }) = &claim.kind
+    else {
+        unreachable!("only claims of equality come here")
+    };
+    let text = claim.text.strip_prefix("always ").unwrap_or(&claim.text);
+    let said_left = text.split('=').next().unwrap_or(text).trim();
+    let said_right = checked.text(*value_place);
+    let found = judgement
+        .found
+        .as_ref()
+        .filter(|_| !checked.settings.hidden);
+    let shown = found.map(|it| notation::full(it, judgement.dimension));
+    let message = match (&shown, always) {
+        (_, true) => {
+            let sources = free.iter().map(|it| Carrier::Source(*it));
+            let sources = names::carriers(checked.circuit, sources);
+            let any = if sources.is_empty() {
+                "in every case".into()
+            } else {
+                format!("for every value of {sources}")
+            };
+            format!("`{said_left} = {said_right}` does not hold {any}")
+        }
+        (Some(shown), false) => format!("`{said_left}` is {shown}, not `{said_right}`"),
+        (None, false) => format!("`{said_left} = {said_right}` does not hold"),
+    };
+    let allowed = match within {
+        Within::Usual => String::new(),
+        Within::Ratio(ratio) => {
+            let percent = ratio.mul(&syntax::Number::decimal(1u8.into(), 2));
+            format!(
+                " The claim allows {} %.",
+                notation::number(&percent, syntax::Dimension::NONE)
+            )
+        }
+        Within::Amount(amount) => format!(
+            " The claim allows {}.",
+            notation::number(amount, judgement.dimension)
+        ),
+    };
+    let help = match (always, &shown) {
+        (true, Some(shown)) => format!(
+            "At the values written, `{said_left}` is {shown}; with other values of the source the two sides part.{allowed} A missing \
+             factor or a sign shows best when one source is set to zero."
+        ),
+        (true, None) => format!("With other values of the source the two sides part.{allowed}"),
+        _ => format!(
+            "That is what the circuit as written gives.{allowed} If the circuit is meant so, change the claim; if not, look at the values \
+             and connections that lead to {}.",
+            subject_words(checked, left)
+        ),
+    };
+    let mut subjects = Vec::new();
+    collect(checked, left, &mut subjects);
+    collect(checked, right, &mut subjects);
+    let finding = checked
+        .finding(&RULE, *value_place, message, help)
+        .about(subjects);
+    match (found, is_literal(said_right), always) {
+        (Some(found), true, false) => finding.fix(correction(*value_place, found, judgement)),
+        _ => finding,
+    }
+}
+
+fn correction(place: Place, found: &Answer, judgement: &Judgement) -> Fix {
+    let text = notation::language(found, judgement.dimension);
+    Fix::likely(
+        format!("claim `{text}`"),
+        vec![TextEdit {
+            span: place.span,
+            text,
+        }],
+    )
+}
+
+fn other_state(checked: &Checked, claim: &Claim, id: OpampId, state: &StateClaim) -> Finding {
+    let circuit = checked.circuit;
+    let opamp = &circuit.opamps[id.index()];
+    let name = &opamp.name;
+    let verdict = checked.study.feedback_of(id);
+    let beyond = swing::limit(checked, id);
+    let (message, help) = match (state, &beyond) {
+        (StateClaim::Linear, Some(beyond)) => (
+            format!("`{name}` is not linear: {}", beyond.short),
+            format!(
+                "{} Less gain, a smaller input or a larger supply would make it linear.",
+                beyond.source
+            ),
+        ),
+        (StateClaim::Linear, None) => (
+            format!("`{name}` is not linear"),
+            verdict
+                .map(|it| format!("Its feedback is {}.", feedback::line(circuit, it, id)))
+                .unwrap_or_default(),
+        ),
+        (StateClaim::AtRail { high }, _) => {
+            let rail = if *high { "high" } else { "low" };
+            let message = format!("`{name}` is not at its {rail} rail");
+            (
+                message,
+                "V+ = V− holds with its output between the rails.".into(),
+            )
+        }
+        (StateClaim::Latches, _) => (
+            format!("`{name}` does not latch"),
+            match verdict {
+                Some(it) if matches!(it.verdict, Verdict::Negative | Verdict::NegativeIfAlike) => {
+                    format!(
+                        "Its feedback is {}. To latch, more of the output must come back to plus.",
+                        feedback::line(circuit, it, id)
+                    )
+                }
+                _ => "Only one of its states is stable.".into(),
+            },
+        ),
+        (StateClaim::Oscillates, _) => (
+            format!("`{name}` does not oscillate"),
+            "It has a stable state, in which it stays.".into(),
+        ),
+        (StateClaim::Goes { high, .. }, _) => (
+            format!(
+                "`{name}` does not go {} there",
+                if *high { "high" } else { "low" }
+            ),
+            "The state ends at another voltage of the source.".into(),
+        ),
+    };
+    checked
+        .finding(&RULE, claim.place, message, help)
+        .about([name.clone()])
+}
+
+/// The nodes and parts that a claim is about.
+fn collect(checked: &Checked, formula: &Formula, subjects: &mut Vec<String>) {
+    match formula {
+        Formula::Number(_) => {}
+        Formula::Node(node) => subjects.extend(checked.subjects(&[*node], &[])),
+        Formula::Current(carrier) | Formula::Power(carrier) => {
+            subjects.extend(checked.subjects(&[], &[*carrier]))
+        }
+        Formula::Negative(of) | Formula::Raised(of, _) => collect(checked, of, subjects),
+        Formula::Binary(_, left, right) => {
+            collect(checked, left, subjects);
+            collect(checked, right, subjects);
+        }
+        Formula::Call(_, of) => of.iter().for_each(|it| collect(checked, it, subjects)),
+    }
+}
+
+fn subject_words(checked: &Checked, left: &Formula) -> String {
+    let mut subjects = Vec::new();
+    collect(checked, left, &mut subjects);
+    subjects.dedup();
+    match subjects.as_slice() {
+        [] => "it".into(),
+        subjects => names::list(subjects.iter().map(|it| format!("`{it}`"))),
+    }
+}
+
+/// Whether the right side is a quantity and nothing else, so that another may be put in its place.
+fn is_literal(text: &str) -> bool {
+    syntax::quantity::read(text, Span::new(0, text.len())).is_ok()
+}

@@ -1,0 +1,88 @@
+//! Nodes without a conducting way to ground: nothing fixes their voltages.
+
+use analysis::faults::{Fault, FaultKind};
+use circuit::Carrier;
+use teaching::names;
+
+use crate::{Check, Checked, Finding, Rule, Severity};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    name: "floating_node",
+    severity: Severity::Error,
+    doc: DOC,
+    check: Check::Circuit(check),
+};
+
+const DOC: &str = "\
+A voltage is always measured against another point. Where no resistor, grounded source or op-amp output leads from a group
+of nodes to ground, the voltages inside the group may be fixed against each other, but not against ground: the node
+equations have no single answer. A source between two nodes of the group is no way to ground, and neither is a capacitor,
+which carries no current at rest.
+# Wrong
+    # The thermometer's battery floats beside the circuit.
+    source battery: top - bottom = 9 V
+    top -- R1 10k -- mid -- R2 10k -- bottom
+# Right
+    source battery: top = 9 V
+    top -- R1 10k -- mid -- R2 10k -- ground
+";
+
+fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    for fault in checked.faults(|it| matches!(it, FaultKind::FloatingPart { .. })) {
+        findings.extend(floating(checked, fault));
+    }
+}
+
+fn floating(checked: &Checked, fault: &Fault) -> Option<Finding> {
+    let circuit = checked.circuit;
+    let (first, rest) = fault.nodes.split_first()?;
+    let it = checked.few_nodes(&fault.nodes);
+    let message = match rest {
+        [] => format!("nothing fixes the voltage of {it} against ground"),
+        _ => format!("nothing fixes the voltages of {it} against ground"),
+    };
+    let capacitors: Vec<Carrier> = fault
+        .carriers
+        .iter()
+        .copied()
+        .filter(|it| is_capacitor(checked, *it))
+        .collect();
+    let why = match fault.kind {
+        FaultKind::FloatingPart {
+            by_capacitors: true,
+        } if !capacitors.is_empty() => {
+            let (lead, carry) = if capacitors.len() == 1 {
+                ("leads", "it carries")
+            } else {
+                ("lead", "they carry")
+            };
+            let capacitors = names::carriers(circuit, capacitors);
+            format!("Only {capacitors} {lead} there, and at rest {carry} no current.")
+        }
+        _ => "No resistor, grounded source or op-amp output leads from there to ground.".into(),
+    };
+    let one = if rest.is_empty() {
+        "it"
+    } else {
+        "one of these nodes"
+    };
+    let help = format!("{why} Join {one} to ground, by calling it `ground` or through a resistor.");
+    let mut finding = checked
+        .finding(&RULE, checked.node_place(*first), message, help)
+        .about(checked.subjects(&fault.nodes, &fault.carriers));
+    for node in rest.iter().take(3) {
+        let message = format!("{} floats with it", names::node(circuit, *node));
+        finding = finding.also(checked.node_place(*node), message);
+    }
+    Some(finding)
+}
+
+fn is_capacitor(checked: &Checked, carrier: Carrier) -> bool {
+    match carrier {
+        Carrier::Element(id) => {
+            checked.circuit.elements[id.index()].kind == circuit::ElementKind::Capacitor
+        }
+        _ => false,
+    }
+}

@@ -1,0 +1,139 @@
+//! A node, not an output, that one connection alone touches: no current can flow there.
+
+use analysis::faults::{Fault, FaultKind};
+use circuit::{Carrier, Circuit, NodeId};
+use syntax::{Fix, Place, TextEdit};
+use teaching::names;
+
+use crate::{Check, Checked, Finding, Rule, Severity};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    name: "loose_end",
+    severity: Severity::Warning,
+    doc: DOC,
+    check: Check::Circuit(check),
+};
+
+const DOC: &str = "\
+A current that enters a node has to leave it again. A node that one part alone touches lets none through, so the part does
+nothing. Most often the node's name is misspelt. Where an end is left open on purpose, `allow` it and say why.
+# Wrong
+    source sun: light = 1.2 V
+    light -- R1 10k -- sum -- R2 33k -- out
+    opamp A1: plus ground, minus sum, drives out
+    out -- RL 4.7k -- grund
+# Right
+    source sun: light = 1.2 V
+    light -- R1 10k -- sum -- R2 33k -- out
+    opamp A1: plus ground, minus sum, drives out
+    out -- RL 4.7k -- ground
+";
+
+fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    for fault in checked.faults(|it| it == FaultKind::LooseEnd) {
+        findings.extend(loose(checked, fault));
+    }
+}
+
+fn loose(checked: &Checked, fault: &Fault) -> Option<Finding> {
+    let circuit = checked.circuit;
+    let (node, by) = (*fault.nodes.first()?, *fault.carriers.first()?);
+    let (name, part) = (names::node(circuit, node), names::carrier(circuit, by));
+    let place = end_place(circuit, by, node).unwrap_or_else(|| checked.node_place(node));
+    let message = match by {
+        Carrier::Element(_) => {
+            format!("only `{part}` touches node {name}, so `{part}` carries no current")
+        }
+        Carrier::Source(_) => {
+            format!("only the source `{part}` touches node {name}, so it feeds nothing")
+        }
+        Carrier::Opamp(_) => format!("only `{part}` touches node {name}"),
+    };
+    let why = match by {
+        Carrier::Source(_) => "Nothing else is wired to this node.",
+        _ => "A current that enters a node has to leave it through another part.",
+    };
+    let meant = meant(circuit, node);
+    let help = match meant {
+        Some(meant) => format!("{why} Did you mean {}?", described(circuit, meant)),
+        None => format!(
+            "{why} Wire the node on, or write `allow loose_end at {}` with the reason why it is left open.",
+            circuit.node_name(node)
+        ),
+    };
+    let mut finding = checked
+        .finding(&RULE, place, message, help)
+        .about(checked.subjects(&[node], &[by]));
+    if checked.text(place) != circuit.node_name(node) {
+        return Some(finding);
+    }
+    if let Some(meant) = meant {
+        let text = circuit.nodes[meant.index()].name.clone();
+        let title = format!("write `{text}`");
+        finding = finding.fix(Fix::likely(
+            title,
+            vec![TextEdit {
+                span: place.span,
+                text,
+            }],
+        ));
+    }
+    Some(finding)
+}
+
+/// Where the text says the end of a part at this node.
+fn end_place(circuit: &Circuit, by: Carrier, node: NodeId) -> Option<Place> {
+    let index = names::carrier_ends(circuit, by)
+        .iter()
+        .position(|it| *it == node)?;
+    match by {
+        Carrier::Element(id) => Some(circuit.elements[id.index()].end_places[index]),
+        Carrier::Source(id) => circuit.sources[id.index()].end_places[index],
+        Carrier::Opamp(id) => Some(circuit.opamps[id.index()].pin_places[2]),
+    }
+}
+
+/// The node whose name this one was perhaps meant for: misspelt, or only begun.
+fn meant(circuit: &Circuit, node: NodeId) -> Option<NodeId> {
+    let name = circuit.node_name(node);
+    let others = || {
+        circuit
+            .nodes
+            .iter()
+            .filter(|it| it.named && it.name != name)
+            .map(|it| it.name.as_str())
+    };
+    let begun = |it: &&str| name.len() > 1 && it.starts_with(name);
+    let nearest = syntax::spelled(others(), name).or_else(|| {
+        let mut begun = others().filter(begun);
+        begun.next().filter(|_| begun.next().is_none())
+    })?;
+    circuit
+        .nodes
+        .iter()
+        .position(|it| it.name == nearest)
+        .map(|it| NodeId(it as u32))
+}
+
+/// "`sum`, the minus input of `A1`".
+fn described(circuit: &Circuit, node: NodeId) -> String {
+    let name = names::node(circuit, node);
+    for opamp in &circuit.opamps {
+        let pins = [
+            (opamp.minus, "minus input"),
+            (opamp.plus, "plus input"),
+            (opamp.drives, "output"),
+        ];
+        if let Some((_, pin)) = pins
+            .iter()
+            .find(|it| it.0 == node && node != circuit::GROUND)
+        {
+            return format!("{name}, the {pin} of `{}`", opamp.name);
+        }
+    }
+    match node {
+        circuit::GROUND => "`ground`".into(),
+        _ => name,
+    }
+}

@@ -1,0 +1,77 @@
+//! The output of an op-amp cannot move its own inputs, or only through capacitors that no `start` sets.
+
+use analysis::faults::{Fault, FaultKind};
+use circuit::OpampId;
+use teaching::names;
+
+use crate::{Check, Checked, Finding, Rule, Severity};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    name: "no_feedback",
+    severity: Severity::Error,
+    doc: DOC,
+    check: Check::Circuit(check),
+};
+
+const DOC: &str = "\
+V+ = V− comes about because the output moves the inputs. Without a way from the output back to an input nothing makes them
+equal, and the output stands at a rail: an error. If only capacitors lead back, as in an integrator, there is no feedback at
+rest, and the output drifts to a rail unless `start` says from where it begins: a warning.
+# Wrong
+    source probe: in = 1 V
+    in -- R1 10k -- sum -- R2 10k -- ground
+    opamp A1: plus ground, minus sum, drives out
+    out -- RL 10k -- ground
+# Right
+    source probe: in = 1 V
+    in -- R1 10k -- sum -- R2 10k -- out
+    opamp A1: plus ground, minus sum, drives out
+    out -- RL 10k -- ground
+";
+
+fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    for fault in checked.faults(|it| matches!(it, FaultKind::NoFeedback | FaultKind::NoneAtDc)) {
+        for opamp in fault.opamps() {
+            findings.push(open(checked, fault, opamp));
+        }
+    }
+}
+
+fn open(checked: &Checked, fault: &Fault, id: OpampId) -> Finding {
+    let circuit = checked.circuit;
+    let v = checked.settings.writing.voltage.text();
+    let opamp = &circuit.opamps[id.index()];
+    let (name, out) = (&opamp.name, names::node(circuit, opamp.drives));
+    let [plus, minus] = [opamp.plus, opamp.minus].map(|it| names::node(circuit, it));
+    let (severity, message, help) = match fault.kind {
+        FaultKind::NoneAtDc => (
+            Severity::Warning,
+            format!("only capacitors lead from {out} back to the inputs of `{name}`"),
+            format!(
+                "At rest they carry no current, so nothing holds {v}+ equal to {v}− there, and the output drifts to a rail. Say from \
+                 where it begins, such as `start {} - {} = 0 V`, or lay a large resistor beside the capacitor.",
+                circuit.node_name(if opamp.minus == circuit::GROUND {
+                    opamp.plus
+                } else {
+                    opamp.minus
+                }),
+                circuit.node_name(opamp.drives)
+            ),
+        ),
+        _ => (
+            Severity::Error,
+            format!("nothing leads from {out} back to the inputs of `{name}`"),
+            format!(
+                "So nothing makes {v}+ ({plus}) equal to {v}− ({minus}), and the output goes to a rail. Lead a share of it back to minus \
+                 through a resistor. If `{name}` is to compare two voltages, claim it (`expect {name} at high rail`) or write `comparator`."
+            ),
+        ),
+    };
+    let mut finding = checked
+        .finding(&RULE, opamp.name_place, message, help)
+        .about([name.clone()])
+        .also(opamp.pin_places[2], "the output ends here");
+    finding.severity = severity;
+    finding
+}

@@ -1,0 +1,135 @@
+//! Feedback that drives an output away instead of holding it: most often the two inputs are exchanged.
+
+use analysis::feedback::{Feedback, Verdict};
+use circuit::OpampId;
+use syntax::{Fix, TextEdit};
+use teaching::{feedback, names};
+
+use crate::{Check, Checked, Finding, Rule, Severity};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    name: "positive_feedback",
+    severity: Severity::Error,
+    doc: DOC,
+    check: Check::Circuit(check),
+};
+
+const DOC: &str = "\
+V+ = V− holds only where feedback is negative: if the output rises a little, V+ − V− must fall, so that the output comes back.
+With positive feedback V+ − V− rises too, and the output runs to a rail. The node equations do not show it: with plus and
+minus exchanged they have the same answer. Where several op-amps move each other's inputs, the whole loop is judged at once.
+A stage that is meant to latch says so: `expect A1 latches`.
+# Wrong
+    source probe: in = 1.2 V
+    in -- R1 10k -- sum -- R2 33k -- out
+    opamp A1: plus sum, minus ground, drives out
+# Right
+    source probe: in = 1.2 V
+    in -- R1 10k -- sum -- R2 33k -- out
+    opamp A1: plus ground, minus sum, drives out
+";
+
+fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    for it in &checked.study.feedback {
+        if it.verdict == Verdict::Positive && !it.block.iter().any(|it| checked.is_faulty(*it)) {
+            findings.extend(positive(checked, it));
+        }
+    }
+}
+
+fn positive(checked: &Checked, it: &Feedback) -> Option<Finding> {
+    let circuit = checked.circuit;
+    let v = checked.settings.writing.voltage.text();
+    let blamed = it.repairs.first().unwrap_or(&it.block);
+    let first = *blamed.first()?;
+    let opamp = &circuit.opamps[first.index()];
+    let out = names::node(circuit, opamp.drives);
+    let alone = it.block.len() == 1;
+    let message = match alone {
+        true => format!(
+            "the feedback of `{}` is positive: it drives {out} away instead of holding it",
+            opamp.name
+        ),
+        false => format!(
+            "the feedback in the loop through {} is positive: it drives the outputs away instead of holding them",
+            feedback::opamps(circuit, &it.block)
+        ),
+    };
+    let mut help = String::new();
+    if alone {
+        if let Some(shares) = feedback::shares(circuit, it, first) {
+            help.push_str(&format!("{}. ", names::sentence(&shares)));
+        }
+        help.push_str(&format!("So when {out} rises, {v}+ − {v}− rises too and {out} runs to a rail; {v}+ = {v}− does not hold. "));
+    } else {
+        help.push_str(&format!("A small rise comes around the loop enlarged, so {v}+ = {v}− does not hold at these op-amps. "));
+    }
+    help.push_str(&cure(checked, it));
+    let mut finding = checked
+        .finding(&RULE, opamp.name_place, message, help)
+        .about(
+            it.block
+                .iter()
+                .map(|it| circuit.opamps[it.index()].name.clone()),
+        );
+    for other in it.block.iter().filter(|it| **it != first) {
+        let other = &circuit.opamps[other.index()];
+        finding = finding.also(
+            other.name_place,
+            format!("`{}` belongs to the loop", other.name),
+        );
+    }
+    for repair in &it.repairs {
+        finding
+            .fixes
+            .extend(swap(checked, repair, finding.place.file));
+    }
+    Some(finding)
+}
+
+fn cure(checked: &Checked, it: &Feedback) -> String {
+    let circuit = checked.circuit;
+    match it.repairs.as_slice() {
+        [] => "Lead more of the output back to the minus input, or claim what is meant: `expect … latches`.".into(),
+        [one] => match one.as_slice() {
+            [opamp] => {
+                let it = &circuit.opamps[opamp.index()];
+                let [plus, minus] = [it.plus, it.minus].map(|it| names::node(circuit, it).replace('`', ""));
+                format!("Exchange the inputs of `{}`, `plus {minus}, minus {plus}`, or claim `expect {} latches` if that is meant.", it.name, it.name)
+            }
+            opamps => format!("Exchange the inputs of {}.", feedback::opamps(circuit, opamps)),
+        },
+        [one, other, ..] => format!(
+            "Exchange the inputs of {}, or of {}.",
+            feedback::opamps(circuit, one),
+            feedback::opamps(circuit, other)
+        ),
+    }
+}
+
+/// Exchanges the node names after `plus` and `minus`; `None` where one of them stands in another file.
+fn swap(checked: &Checked, repair: &[OpampId], file: syntax::FileId) -> Option<Fix> {
+    let mut edits = Vec::new();
+    for opamp in repair {
+        let [plus, minus, _] = checked.circuit.opamps[opamp.index()].pin_places;
+        if plus.file != file || minus.file != file {
+            return None;
+        }
+        edits.push(TextEdit {
+            span: plus.span,
+            text: checked.text(minus).into(),
+        });
+        edits.push(TextEdit {
+            span: minus.span,
+            text: checked.text(plus).into(),
+        });
+    }
+    edits.sort_by_key(|it| it.span.start);
+    edits.dedup(); // a block that is used twice
+    let title = format!(
+        "exchange the inputs of {}",
+        feedback::opamps(checked.circuit, repair)
+    );
+    (!edits.is_empty()).then(|| Fix::likely(title, edits))
+}

@@ -1,0 +1,85 @@
+//! Both ends of an element or a source are one node.
+
+use analysis::faults::{Fault, FaultKind};
+use circuit::{Carrier, SourceKind};
+use teaching::{equation, names};
+
+use crate::{Check, Checked, Finding, Rule, Severity};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    name: "shorted_element",
+    severity: Severity::Warning,
+    doc: DOC,
+    check: Check::Circuit(check),
+};
+
+const DOC: &str = "\
+With both ends on one node there is no voltage across an element, so it carries no current and does nothing. A voltage
+source there would have to hold a node above itself, which is an error.
+# Wrong
+    source probe: in = 1 V
+    in -- R1 10k -- out -- R2 10k -- ground
+    out -- R3 22k -- out
+# Right
+    source probe: in = 1 V
+    in -- R1 10k -- out -- R2 10k -- ground
+    out -- R3 22k -- ground
+";
+
+fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    for fault in checked.faults(|it| matches!(it, FaultKind::Shorted { .. })) {
+        findings.extend(shorted(checked, fault));
+    }
+}
+
+fn shorted(checked: &Checked, fault: &Fault) -> Option<Finding> {
+    let circuit = checked.circuit;
+    let carrier = *fault.carriers.first()?;
+    let node = fault
+        .nodes
+        .first()
+        .copied()
+        .unwrap_or(names::carrier_ends(circuit, carrier)[0]);
+    let (name, at) = (names::carrier(circuit, carrier), names::node(circuit, node));
+    let message = match carrier {
+        Carrier::Opamp(_) => format!("the output of `{name}` is {at}"),
+        _ => format!("both ends of `{name}` are {at}"),
+    };
+    let source = match carrier {
+        Carrier::Source(id) => Some(&circuit.sources[id.index()]),
+        _ => None,
+    };
+    let help = match (source.map(|it| it.kind), fault.kind) {
+        (Some(SourceKind::Voltage { .. }), FaultKind::Shorted { sourced: true }) => {
+            let drive = source
+                .map(|it| equation::drive(circuit, it))
+                .unwrap_or_default();
+            format!(
+                "It would have to hold {at} {drive} above {at} itself, and no circuit can. One of its ends is another node."
+            )
+        }
+        (Some(SourceKind::Current { .. }), _) => {
+            format!(
+                "Its current leaves {at} and enters it at once, so it does nothing. One of its ends is another node."
+            )
+        }
+        _ => format!(
+            "There is no voltage between {at} and itself, so `{name}` carries no current and does nothing. One of its ends is another \
+             node."
+        ),
+    };
+    let mut finding = checked
+        .finding(
+            &RULE,
+            names::carrier_name_place(circuit, carrier),
+            message,
+            help,
+        )
+        .about(checked.subjects(&[], &[carrier]))
+        .about(checked.subjects(&[node], &[]));
+    if fault.kind == (FaultKind::Shorted { sourced: true }) {
+        finding.severity = Severity::Error;
+    }
+    Some(finding)
+}

@@ -1,0 +1,124 @@
+//! A `let`, part or block that nothing uses, in a file with circuits.
+
+use std::collections::{BTreeMap, HashSet};
+
+use circuit::Book;
+use syntax::{FileId, Place, Span, StatementKind, Tree};
+
+use crate::{Check, Finding, Rule, Severity};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    name: "unused",
+    severity: Severity::Hint,
+    doc: DOC,
+    check: Check::Book(check),
+};
+
+const DOC: &str = "\
+A `let`, a part or a block that nothing uses is most often left over from an earlier version, or the place that should use it
+has another name. A file of parts and blocks alone, made for other files, is left in peace.
+# Wrong
+    let Rstock = 4.7k
+    source probe: in = 1 V
+    in -- R1 4.7k -- ground
+# Right
+    let Rstock = 4.7k
+    source probe: in = 1 V
+    in -- R1 (Rstock) -- ground
+";
+
+fn check(book: &Book, findings: &mut Vec<Finding>) {
+    let Some(file) = book.files.first().filter(|_| !book.circuits.is_empty()) else {
+        return;
+    };
+    let perhaps: HashSet<&str> = file
+        .tree
+        .statements
+        .iter()
+        .flat_map(|it| broken_names(&it.kind, &file.text))
+        .collect();
+    for (what, name, place) in lets(book)
+        .into_iter()
+        .chain(parts(book))
+        .chain(blocks(&file.tree, &file.text))
+    {
+        if !perhaps.contains(name.as_str()) {
+            findings.push(unused(what, name, place));
+        }
+    }
+}
+
+fn unused(what: &str, name: String, place: Place) -> Finding {
+    let message = format!("nothing uses the {what} `{name}`");
+    let help =
+        "Use it, or take the line out. Perhaps the place that should use it has another name."
+            .to_string();
+    let finding = Finding::new(RULE.name, RULE.severity, place, message, help);
+    Finding {
+        unnecessary: true,
+        ..finding.about([name])
+    }
+}
+
+/// A file-wide `let` belongs to all its circuits: it is unused if it is so in each.
+fn lets(book: &Book) -> Vec<(&'static str, String, Place)> {
+    let mut lets: BTreeMap<Place, (&str, bool)> = BTreeMap::new();
+    for it in book.circuits.iter().flat_map(|it| &it.lets) {
+        let (_, used) = lets.entry(it.place).or_insert((&it.name, false));
+        *used |= !it.uses.is_empty();
+    }
+    let unused = lets
+        .into_iter()
+        .filter(|(place, (_, used))| place.file == FileId(0) && !used);
+    unused
+        .map(|(place, (name, _))| ("`let`", name.to_string(), place))
+        .collect()
+}
+
+fn parts(book: &Book) -> Vec<(&'static str, String, Place)> {
+    let unused = book.parts.iter().filter(|it| {
+        it.place.file == FileId(0) && !it.place.span.of(&book.files[0].text).is_empty()
+    });
+    let unused =
+        unused.filter(|it| it.uses.is_empty() && it.place.span.of(&book.files[0].text) == it.name);
+    unused
+        .map(|it| ("part", it.name.clone(), it.place))
+        .collect()
+}
+
+fn blocks(tree: &Tree, text: &str) -> Vec<(&'static str, String, Place)> {
+    let normal = |name: Span| syntax::normal(name.of(text)).into_owned();
+    let used: HashSet<String> = tree
+        .statements
+        .iter()
+        .filter_map(|it| match &it.kind {
+            StatementKind::Device(device) => Some(normal(device.kind)),
+            _ => None,
+        })
+        .collect();
+    let blocks = tree.statements.iter().filter_map(|it| match &it.kind {
+        StatementKind::Block { name, .. } => Some(*name),
+        _ => None,
+    });
+    let unused = blocks.filter(|it| !used.contains(&normal(*it)));
+    unused
+        .map(|it| {
+            (
+                "block",
+                normal(it),
+                Place {
+                    file: FileId(0),
+                    span: it,
+                },
+            )
+        })
+        .collect()
+}
+
+fn broken_names<'t>(kind: &StatementKind, text: &'t str) -> Vec<&'t str> {
+    match kind {
+        StatementKind::Broken(broken) => broken.names.iter().map(|it| it.of(text)).collect(),
+        _ => Vec::new(),
+    }
+}
