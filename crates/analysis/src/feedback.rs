@@ -15,8 +15,7 @@ mod knot;
 mod map;
 
 pub(crate) use blocks::{reached, strongly_connected};
-use eliminate::eliminate;
-pub(crate) use eliminate::{BUDGET, Sum, add, null_vector};
+pub(crate) use eliminate::{BUDGET, Sum, add, eliminate, null_vector};
 pub(crate) use field::{Field, Residue};
 pub(crate) use map::{Map, Moment, Rules, moved};
 

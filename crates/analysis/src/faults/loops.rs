@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 
 use circuit::{Carrier, Circuit, NodeId, OpampId, Source, SourceKind};
+use dashu_base::Abs;
 use syntax::{Number, Ratio};
 
 use super::{FaultKind, Search};
@@ -60,7 +61,7 @@ pub(super) fn closed(search: &mut Search) {
                 (
                     FaultKind::SourceLoop { only_wires },
                     closed.nodes.clone(),
-                    amount.and_then(Volts::sum),
+                    amount.and_then(Volts::sum).map(Abs::abs),
                 )
             }
             1 => (FaultKind::OutputOnSource, outputs, None),

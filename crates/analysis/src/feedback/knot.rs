@@ -8,7 +8,7 @@
 
 use std::cmp::Ordering;
 
-use dashu_base::{BitTest, Sign, SquareRoot, UnsignedAbs};
+use dashu_base::{Abs, BitTest, Sign, SquareRoot, UnsignedAbs};
 use dashu_int::{IBig, UBig};
 use syntax::Ratio;
 
@@ -255,11 +255,12 @@ impl Part {
             if sign(&left[k][k]) <= 0 {
                 return false;
             }
-            for i in k + 1..left.len() {
-                let factor = &left[i][k] / &left[k][k];
-                for j in k..left.len() {
-                    let less = &factor * &left[k][j];
-                    left[i][j] -= less;
+            let (above, below) = left.split_at_mut(k + 1);
+            let pivots = &above[k];
+            for line in below {
+                let factor = &line[k] / &pivots[k];
+                for (it, pivot) in line.iter_mut().zip(pivots).skip(k) {
+                    *it -= &factor * pivot;
                 }
             }
         }
@@ -274,8 +275,8 @@ impl Part {
             .map(|i| (&self.minors[1 << i], &self.minors[7 ^ 1 << i]))
             .collect();
         // Swaps change neither the products' sizes nor, where all minors are positive, their signs.
-        let products: Vec<Ratio> = pairs.iter().map(|(a, b)| positive(&(*a * *b))).collect();
-        match compare_root_sum(&products, &positive(&self.determinant)) {
+        let products: Vec<Ratio> = pairs.iter().map(|(a, b)| (*a * *b).abs()).collect();
+        match compare_root_sum(&products, &self.determinant.clone().abs()) {
             Ordering::Greater => true,
             Ordering::Equal => pairs.iter().any(|(a, b)| a.is_zero() != b.is_zero()),
             Ordering::Less => false,
@@ -474,13 +475,5 @@ pub(crate) fn sign(value: &Ratio) -> i8 {
         _ if value.is_zero() => 0,
         Sign::Positive => 1,
         Sign::Negative => -1,
-    }
-}
-
-fn positive(value: &Ratio) -> Ratio {
-    if sign(value) < 0 {
-        -value.clone()
-    } else {
-        value.clone()
     }
 }
