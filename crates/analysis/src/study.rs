@@ -91,7 +91,8 @@ impl Study {
     pub fn outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
         let solution = self.solution(circuit, parts);
         let mut troubles = Vec::new();
-        if circuit.perhaps.incomplete {
+        // What is not built yet leaves the circuit incomplete too, and says so itself.
+        if circuit.perhaps.incomplete && !circuit.later.iter().any(|it| it.wires) {
             troubles.push(Trouble::Unread);
         }
         if solution.contradictory || solution.nodes.contains(&None) {

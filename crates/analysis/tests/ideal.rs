@@ -276,10 +276,11 @@ fn gauss(mut rows: Vec<Vec<Ratio>>, width: usize) -> Option<Vec<Option<Ratio>>> 
         for row in (0..rows.len()).filter(|&row| row != at) {
             let times = rows[row][column].clone();
             if !times.is_zero() {
-                for k in column..=width {
-                    let taken = &times * &rows[at][k];
-                    rows[row][k] -= taken;
-                }
+                let pivot = rows[at].clone();
+                rows[row]
+                    .iter_mut()
+                    .zip(&pivot)
+                    .for_each(|(it, pivot)| *it -= &times * pivot);
             }
         }
         pivots.push(column);

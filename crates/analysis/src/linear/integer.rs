@@ -20,12 +20,13 @@ pub(super) const LARGEST_ELIMINATED: usize = 8;
 
 impl Whole {
     /// Multiplies each row by what makes its entries whole and coprime.
-    pub fn new(rows: &[Vec<(usize, &Ratio)>]) -> Whole {
+    pub fn new<'a>(rows: impl Iterator<Item = impl Iterator<Item = (usize, &'a Ratio)>>) -> Whole {
         let mut whole = Whole {
-            rows: Vec::with_capacity(rows.len()),
-            scales: Vec::with_capacity(rows.len()),
+            rows: Vec::new(),
+            scales: Vec::new(),
         };
         for row in rows {
+            let row: Vec<(usize, &Ratio)> = row.collect();
             let denominator = row.iter().fold(UBig::ONE, |all, (_, it)| {
                 least_common_multiple(all, it.denominator())
             });
