@@ -10,6 +10,7 @@ use syntax::{Number, Ratio};
 
 mod blocks;
 mod eliminate;
+mod exact;
 mod field;
 mod knot;
 mod map;
@@ -21,7 +22,8 @@ pub(crate) use map::{Map, Moment, Rules, moved};
 
 use crate::faults::{Fault, FaultKind};
 use crate::network::{Network, fraction};
-use knot::{Knot, severity, sign};
+use exact::sign;
+use knot::{Knot, severity};
 
 /// The verdict on one block.
 #[derive(Clone, PartialEq, Debug)]
@@ -56,7 +58,7 @@ pub enum Verdict {
     Positive,
     /// Stable if the op-amps are alike; other speeds may not be.
     NegativeIfAlike,
-    /// Some speeds are stable, alike ones are not.
+    /// Alike ones are not stable; some other speeds are, or (see the proof) may be.
     DependsOnSpeeds,
     /// Both paths are equal at these values.
     Cancels,
