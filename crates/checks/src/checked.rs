@@ -1,6 +1,6 @@
 //! A circuit with its facts, as a rule looks at it.
 
-use analysis::faults::{Fault, FaultKind};
+use analysis::faults::{self, Fault, FaultKind};
 use analysis::{Outcome, Study, Trouble};
 use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
 use syntax::Place;
@@ -55,6 +55,13 @@ impl Checked<'_> {
     pub fn is_faulty(&self, opamp: OpampId) -> bool {
         self.faults(|kind| kind != FaultKind::LooseEnd)
             .any(|it| it.opamps().any(|other| other == opamp))
+    }
+
+    /// Whether the verdict on these op-amps can be told: no fault names one of them, and no line that could not be read may
+    /// have wired something there.
+    pub fn is_sure(&self, block: &[OpampId]) -> bool {
+        !block.iter().any(|it| self.is_faulty(*it))
+            && !faults::may_lack_feedback(self.circuit, &self.study.network, block)
     }
 
     /// Whether broken lines, or lines that are not computed yet, may have wired something.

@@ -137,3 +137,53 @@ fn described(circuit: &Circuit, node: NodeId) -> String {
         _ => name,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn a_misspelt_node_is_told_with_the_one_that_was_meant() {
+        report(
+            r#"
+source probe: in = 1.2 V
+in -- R1 10k -- sun
+in -- R2 22k -- sum -- R3 33k -- out
+opamp A1: plus ground, minus sum, drives out
+"#,
+            expect![[r#"
+                warning: loose_end at `sun`
+                  only `R1` touches node `sun`, so `R1` carries no current
+                  A current that enters a node has to leave it through another part. Did you mean `sum`, the minus input of `A1`?
+                  fix: write `sum`: in -- R1 10k -- sum
+            "#]],
+        );
+    }
+
+    #[test]
+    fn an_open_end_on_purpose_is_allowed() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- ground
+in -- R2 10k -- tap
+allow loose_end at tap: "a test point"
+"#,
+            expect![[""]],
+        );
+    }
+
+    #[test]
+    fn a_source_that_feeds_nothing_is_left_in_peace() {
+        report(
+            r#"
+source probe: in = 1 V
+source lamp: bulb = 5 V
+in -- R1 10k -- ground
+"#,
+            expect![""],
+        );
+    }
+}
