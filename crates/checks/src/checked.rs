@@ -69,8 +69,13 @@ impl Checked<'_> {
         self.circuit.perhaps.incomplete || self.circuit.later.iter().any(|it| it.wires)
     }
 
-    /// What stands between the ideal answer and the circuit's.
+    /// What stands between the ideal answer and the circuit's. Nothing but faults, which have findings of their own, can
+    /// where no op-amp has a part or a supply: the circuit is then not solved for this.
     pub fn troubles(&self) -> Vec<Trouble> {
+        let mut opamps = self.circuit.opamps.iter();
+        if !opamps.any(|it| it.part.is_some() || it.supply.is_some()) {
+            return Vec::new();
+        }
         match self.study.outcome(self.circuit, &self.book.parts) {
             Outcome::AsIdeal => Vec::new(),
             Outcome::Unknown(troubles) => troubles,

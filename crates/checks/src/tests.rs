@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use analysis::Study;
 
-use expect_test::{Expect, expect};
+use expect_test::{Expect, expect, expect_file};
 
 use crate::{Check, Finding, RULES, Settings, reading};
 
@@ -296,4 +296,17 @@ fn settings_change_how_bad_a_finding_is_and_hide_answers() {
     let hidden = with("[answers]\nhidden = true");
     assert_eq!(hidden[1].message, "`out = 0.7 V` does not hold");
     assert_eq!(hidden[1].fixes, []);
+}
+
+/// What a student reads of each error of reading and naming, to be read as one when it changes.
+#[test]
+fn every_error_reads_well() {
+    let mut page = String::new();
+    for (_, doc) in reading::DOCS {
+        let wrong = example(doc, "# Wrong");
+        let mut found = findings(&wrong);
+        found.retain(|it| it.rule != "not_built");
+        page.push_str(&shown(&wrong, &found));
+    }
+    expect_file!["reading/said.txt"].assert_eq(&page);
 }

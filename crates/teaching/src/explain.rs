@@ -301,7 +301,7 @@ impl Context<'_> {
             ),
             (true, false) => {
                 format!(
-                    "{it} holds {a} above {b} by {drive}{at_rest}, whatever current that takes. {}",
+                    "{it} holds {a} {drive} above {b}{at_rest}, whatever current that takes. {}",
                     self.instead(by, at)
                 )
             }

@@ -31,12 +31,21 @@ nothing. Most often the node's name is misspelt. Where an end is left open on pu
 ";
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
-    for fault in checked.faults(|it| it == FaultKind::LooseEnd) {
-        findings.extend(loose(checked, fault));
+    for (index, fault) in checked.faults(|it| it == FaultKind::LooseEnd).enumerate() {
+        // where a file has that many, they are no slips of the pen
+        let meant = fault.nodes.first().filter(|_| index < MOST_GUESSES);
+        findings.extend(loose(
+            checked,
+            fault,
+            meant.and_then(|it| meant_by(checked.circuit, *it)),
+        ));
     }
 }
 
-fn loose(checked: &Checked, fault: &Fault) -> Option<Finding> {
+/// How many loose ends are compared with all other nodes.
+const MOST_GUESSES: usize = 50;
+
+fn loose(checked: &Checked, fault: &Fault, meant: Option<NodeId>) -> Option<Finding> {
     let circuit = checked.circuit;
     let (node, by) = (*fault.nodes.first()?, *fault.carriers.first()?);
     let (name, part) = (names::node(circuit, node), names::carrier(circuit, by));
@@ -54,7 +63,6 @@ fn loose(checked: &Checked, fault: &Fault) -> Option<Finding> {
         Carrier::Source(_) => "Nothing else is wired to this node.",
         _ => "A current that enters a node has to leave it through another part.",
     };
-    let meant = meant(circuit, node);
     let help = match meant {
         Some(meant) => format!("{why} Did you mean {}?", described(circuit, meant)),
         None => format!(
@@ -95,7 +103,7 @@ fn end_place(circuit: &Circuit, by: Carrier, node: NodeId) -> Option<Place> {
 }
 
 /// The node whose name this one was perhaps meant for: misspelt, or only begun.
-fn meant(circuit: &Circuit, node: NodeId) -> Option<NodeId> {
+fn meant_by(circuit: &Circuit, node: NodeId) -> Option<NodeId> {
     let name = circuit.node_name(node);
     let others = || {
         circuit

@@ -155,6 +155,14 @@ fn at_limit(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
 
 /// Claims that could not be judged for want of a computation, one hint a kind.
 fn claims(checked: &Checked, findings: &mut Vec<Finding>) {
+    if !checked
+        .circuit
+        .claims
+        .iter()
+        .any(|it| not_judged(it).is_some())
+    {
+        return;
+    }
     let mut told: HashSet<&str> = HashSet::new();
     let judgements = checked
         .study
