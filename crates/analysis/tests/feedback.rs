@@ -5,7 +5,7 @@ extern crate ampersum_analysis as analysis;
 mod wiring;
 
 use analysis::feedback::{Proof, Verdict};
-use circuit::{Circuit, ElementKind, SourceKind};
+use circuit::{Circuit, ElementKind, Part, PartId, SourceKind};
 use nalgebra::{DMatrix, DVector};
 use proptest::prelude::*;
 use proptest::strategy::ValueTree;
@@ -267,6 +267,79 @@ fn a_divider_of_capacitors_counts_by_its_sizes() {
     );
     less[2] = farads("C1", "out", "m", 4);
     assert_eq!(verdicts(&wired(&less)), ["A1: Negative"]);
+}
+
+#[test]
+fn given_bandwidths_decide_what_speeds_decide() {
+    // A2 returns a quarter of its output to plus; the loop through A1 outweighs it unless A2 is much the faster one.
+    let mut circuit = wired(&[
+        resistor("R1", "a", "m", 10),
+        resistor("R2", "m", "b", 20),
+        opamp("A1", "ground", "m", "a"),
+        resistor("R3", "a", "p", 10),
+        resistor("R4", "p", "b", 30),
+        opamp("A2", "p", "ground", "b"),
+    ]);
+    let network = analysis::network::Network::of(&circuit);
+    let verdict = |circuit: &Circuit, parts: &[Part]| {
+        let found = analysis::feedback::feedback(circuit, parts, &network, &[]);
+        (found[0].verdict, found[0].proof)
+    };
+    assert_eq!(
+        verdict(&circuit, &[]),
+        (Verdict::NegativeIfAlike, Proof::Alike)
+    );
+    let part = |hertz: i64| Part {
+        bandwidth: Some(Number::Exact(hertz.into())),
+        ..Part::default()
+    };
+    circuit.opamps[0].part = Some(PartId(0));
+    circuit.opamps[1].part = Some(PartId(1));
+    assert_eq!(
+        verdict(&circuit, &[part(3), part(7)]),
+        (Verdict::Negative, Proof::Given),
+        "below 8/3 times"
+    );
+    assert_eq!(
+        verdict(&circuit, &[part(3), part(9)]),
+        (Verdict::Positive, Proof::Given),
+        "above"
+    );
+    assert_eq!(
+        verdict(&circuit, &[part(3), Part::default()]),
+        (Verdict::NegativeIfAlike, Proof::Alike)
+    );
+}
+
+#[test]
+fn a_long_ladder_in_the_way_back_is_judged_without_its_exact_shares() {
+    let mut items = vec![
+        opamp("A1", "ground", "n0", "out"),
+        resistor("back", "n2000", "out", 5),
+    ];
+    for index in 0..2000 {
+        items.push(resistor(
+            &format!("R{index}"),
+            &format!("n{index}"),
+            &format!("n{}", index + 1),
+            10 + index % 17,
+        ));
+        items.push(resistor(
+            &format!("S{index}"),
+            &format!("n{index}"),
+            "ground",
+            11 + index % 19,
+        ));
+    }
+    let found = &judged(&wired(&items))[0];
+    assert_eq!(
+        (found.verdict, found.proof),
+        (Verdict::Negative, Proof::Sampled)
+    );
+    assert_eq!(
+        found.returns[0].to_minus, None,
+        "no number stands where none is exact"
+    );
 }
 
 /// Up to four op-amps with resistors from anything to anything.

@@ -45,6 +45,8 @@ pub(super) fn closed(search: &mut Search) {
             .iter()
             .filter_map(|it| output(circuit, *it))
             .collect();
+        let mut apart = outputs.clone();
+        apart.dedup();
         let (kind, nodes, amount) = match outputs.len() {
             0 => {
                 let only_wires = carriers.iter().all(|it| matches!(it, Carrier::Element(_)));
@@ -64,8 +66,8 @@ pub(super) fn closed(search: &mut Search) {
                     amount.and_then(Volts::sum).map(Abs::abs),
                 )
             }
-            1 => (FaultKind::OutputOnSource, outputs, None),
-            _ => (FaultKind::OutputsTied, outputs, None),
+            1 => (FaultKind::OutputOnSource, apart, None),
+            _ => (FaultKind::OutputsTied, apart, None),
         };
         search.tell(kind, nodes, carriers, amount);
     }

@@ -7,7 +7,7 @@ use dashu_int::{IBig, UBig};
 use syntax::Ratio;
 
 /// Up to this order the characteristic polynomial is worked out exactly.
-const POLYNOMIAL: usize = 24;
+pub(crate) const POLYNOMIAL: usize = 12;
 
 pub(crate) fn sign(value: &Ratio) -> i8 {
     match value.sign() {

@@ -13,7 +13,7 @@ use syntax::Ratio;
 
 use super::blocks::strongly_connected;
 use super::exact::{
-    compare_root_sum, determinant, is_hurwitz, polynomial, settles_in_doubles, sign,
+    POLYNOMIAL, compare_root_sum, determinant, is_hurwitz, polynomial, settles_in_doubles, sign,
 };
 use super::field::scrambled;
 use super::{Proof, Verdict};
@@ -31,6 +31,8 @@ struct Part {
     /// By set of rows as bits; empty beyond [`ALL_MINORS`].
     minors: Vec<Ratio>,
     determinant: Ratio,
+    /// Beyond [`POLYNOMIAL`] the entries are rounded to doubles, or they would grow too long: no proof rests on them.
+    rounded: bool,
 }
 
 impl Knot {
@@ -83,13 +85,14 @@ impl Knot {
     pub fn judged(&self, swapped: &[bool]) -> (Verdict, Proof) {
         let all = self.parts.iter().map(|(rows, part)| {
             let swapped: Vec<bool> = rows.iter().map(|it| swapped[*it]).collect();
-            part.judged(&swapped)
+            let (verdict, proof) = part.judged(&swapped);
+            (verdict, if part.rounded { Proof::Sampled } else { proof })
         });
         all.max_by_key(|it| severity(it.0))
             .unwrap_or((Verdict::Negative, Proof::AnySpeed))
     }
 
-    /// Whether the block settles at these speeds; `None` beyond the order that is worked out exactly.
+    /// Whether the block settles at these speeds (below zero: with the inputs swapped); `None` beyond the order that is worked out exactly.
     pub fn settles(&self, speeds: &[Ratio]) -> Option<bool> {
         let mut all = true;
         for (rows, part) in &self.parts {
@@ -116,7 +119,12 @@ pub(crate) fn severity(verdict: Verdict) -> u8 {
 }
 
 impl Part {
-    fn new(p: Vec<Vec<Ratio>>) -> Part {
+    fn new(mut p: Vec<Vec<Ratio>>) -> Part {
+        let rounded = p.len() > POLYNOMIAL;
+        if rounded {
+            let near = |it: &Ratio| Ratio::try_from(it.to_f64().value()).unwrap_or(Ratio::ZERO);
+            p.iter_mut().flatten().for_each(|it| *it = near(it));
+        }
         let minors: Vec<Ratio> = match p.len() {
             0..=ALL_MINORS => (0..1usize << p.len()).map(|set| minor(&p, set)).collect(),
             _ => Vec::new(),
@@ -126,6 +134,7 @@ impl Part {
             p,
             minors,
             determinant,
+            rounded,
         }
     }
 
