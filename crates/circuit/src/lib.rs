@@ -10,6 +10,7 @@ use std::sync::Arc;
 
 mod build;
 mod claims;
+pub mod compare;
 mod declare;
 mod fault;
 mod files;
@@ -21,7 +22,6 @@ pub mod series;
 mod values;
 
 pub use build::build;
-pub use files::beside;
 pub use fault::*;
 pub use model::*;
 use syntax::{Dimension, Number, Place, Tree};
@@ -92,4 +92,9 @@ impl Book {
 fn line_of(text: &str, offset: u32) -> u32 {
     let before = text.get(..offset as usize).unwrap_or(text);
     1 + before.bytes().filter(|it| *it == b'\n').count() as u32
+}
+
+/// A name in the form in which names compare.
+fn normal_name(name: &str) -> String {
+    syntax::normal(name).into_owned()
 }

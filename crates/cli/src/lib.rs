@@ -1,1 +1,274 @@
-//! Not yet written.
+//! The `ampersum` command: arguments in, words or JSON out, an exit status. One output format, one file.
+//!
+//! In reading order: [`arguments`], [`read`] (files, `use`, settings), then the formats [`words`], [`report`] and [`json`].
+
+use std::ffi::OsString;
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use checks::Severity;
+use clap::Parser;
+
+mod arguments;
+mod compare;
+mod fix;
+mod format;
+mod json;
+mod read;
+mod report;
+mod sarif;
+mod words;
+
+use arguments::{Arguments, Command, OneFile};
+use json::Shape;
+use read::Examined;
+
+/// What `solve --json` prints for a text that stands in no file system.
+pub fn solve_json(path: &str, text: &str) -> serde_json::Value {
+    json::report(&[read::examine_text(path, text)], Shape::Solve, None)
+}
+
+/// What `check --json` prints for a text that stands in no file system.
+pub fn check_json(path: &str, text: &str) -> serde_json::Value {
+    json::report(&[read::examine_text(path, text)], Shape::Check, None)
+}
+
+/// What `equations --json` prints for a text that stands in no file system.
+pub fn equations_json(path: &str, text: &str) -> serde_json::Value {
+    json::report(&[read::examine_text(path, text)], Shape::Equations { matrix: false }, None)
+}
+
+/// Runs the command.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let outcome = match arguments.command {
+        Command::Check { paths, json, sarif, strict, fix } => {
+            let print = if sarif { Print::Sarif } else if json { Print::Json } else { Print::Words };
+            check(&paths, print, strict, fix)
+        }
+        Command::Format { paths, check, json } => format(&paths, check, json),
+        Command::Compare { files, any_names, json } => compare(&files, any_names, json),
+        Command::Solve { file, explain } => one(&file, Shape::Solve, |it, index| {
+            let solved = words::solved(it, index);
+            match &explain {
+                Some(node) => words::explained(it, index, Some(node)).map(|said| format!("{solved}\n{said}")),
+                None => Some(solved),
+            }
+        }),
+        Command::Equations { file, matrix } => one(&file, Shape::Equations { matrix }, |it, index| {
+            Some(words::equations_of(it, index, matrix))
+        }),
+        Command::Explain { file, at } => one(&file, Shape::Equations { matrix: false }, |it, index| {
+            words::explained(it, index, at.as_deref())
+        }),
+        Command::Rule { name } => rule(name.as_deref()),
+        Command::Serve => return ExitCode::from(u8::try_from(server::serve()).unwrap_or(1)),
+    };
+    match outcome {
+        Ok(good) => ExitCode::from(u8::from(!good)),
+        Err(sentence) => {
+            let _ = writeln!(std::io::stderr(), "ampersum: {sentence}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// How findings are printed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Print {
+    Words,
+    Json,
+    Sarif,
+}
+
+/// Whether every file is free of errors.
+fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool, String> {
+    let files = read::amp_files(paths)?;
+    let mut fixes = 0;
+    let mut all = Vec::new();
+    for file in &files {
+        if fix {
+            let (it, made) = fix::fix(file)?;
+            fixes += made;
+            all.push(it);
+        } else {
+            all.push(read::examine_file(file)?);
+        }
+    }
+    let worst = if strict { Severity::Warning } else { Severity::Error };
+    let good = all.iter().flat_map(|it| &it.findings).all(|it| it.severity < worst);
+    match form {
+        Print::Json => {
+            print(&pretty(&json::report(&all, Shape::Check, None)));
+            return Ok(good);
+        }
+        Print::Sarif => {
+            print(&pretty(&sarif::report(&all)));
+            return Ok(good);
+        }
+        Print::Words => {}
+    }
+    let mut count = [0usize; 3];
+    for it in &all {
+        print(&reports(it, None));
+        for finding in &it.findings {
+            count[finding.severity as usize] += 1;
+        }
+    }
+    let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
+    let [hints, warnings, errors] = count;
+    let fixed = if fixes > 0 { format!("{} made; ", plural(fixes, "edit")) } else { String::new() };
+    print(&format!(
+        "{fixed}{}: {}, {}, {}\n",
+        plural(all.len(), "file"),
+        plural(errors, "error"),
+        plural(warnings, "warning"),
+        plural(hints, "hint"),
+    ));
+    Ok(good)
+}
+
+/// Whether every text was, or is now, canonical.
+fn format(paths: &[PathBuf], only_check: bool, as_json: bool) -> Result<bool, String> {
+    let done = format::run(paths, only_check)?;
+    let good = !only_check || done.texts.iter().all(|it| it.1);
+    match &done.output {
+        Some(text) if !only_check && !as_json => print(text),
+        _ if as_json => print(&pretty(&format::json(&done))),
+        _ => {
+            for (path, _) in done.texts.iter().filter(|it| !it.1) {
+                print(&format!("{} {path}\n", if only_check { "not canonical:" } else { "formatted" }));
+            }
+        }
+    }
+    Ok(good)
+}
+
+/// Whether two versions mean the same. As git's diff driver it always says yes: git takes a no for a failure.
+fn compare(words: &[PathBuf], any_names: bool, as_json: bool) -> Result<bool, String> {
+    let Some((old, new, shown)) = compare::files(words) else {
+        return Err("compare takes two files, OLD and NEW".to_owned());
+    };
+    let names = if any_names { circuit::compare::Names::Any } else { circuit::compare::Names::Count };
+    let it = compare::run(old, new, names)?;
+    print(&if as_json { pretty(&compare::json(&it)) } else { compare::words(&it, shown) });
+    Ok(it.differences.is_empty() || shown.is_some())
+}
+
+/// A command on one file: words for each circuit, or the JSON shape. The answer is whether all of it could be done.
+fn one(
+    file: &OneFile,
+    shape: Shape,
+    words: impl Fn(&Examined, usize) -> Option<String>,
+) -> Result<bool, String> {
+    let it = read::examine_file(&file.file)?;
+    let only = file.circuit.as_deref();
+    let chosen: Vec<usize> = (0..it.book.circuits.len())
+        .filter(|index| only.is_none_or(|name| it.book.circuits[*index].name == name))
+        .collect();
+    if let (Some(name), true) = (only, chosen.is_empty()) {
+        let names: Vec<&str> = it.book.circuits.iter().map(|it| it.name.as_str()).collect();
+        let known = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
+        return Err(format!("`{}` has no circuit `{name}` (it has: {known})", it.path));
+    }
+    let good = good(&it, &chosen, shape);
+    if file.json {
+        print(&pretty(&json::report(std::slice::from_ref(&it), shape, only)));
+        return Ok(good);
+    }
+    let mut all_said = true;
+    for (count, index) in chosen.iter().enumerate() {
+        if count > 0 {
+            print("\n");
+        }
+        match words(&it, *index) {
+            Some(text) => print(&text),
+            None => all_said = false,
+        }
+    }
+    if chosen.is_empty() {
+        print(&format!("`{}` holds no circuit\n", it.path));
+    }
+    let found = reports(&it, only.map(|_| chosen.as_slice()));
+    if !found.is_empty() {
+        print(&format!("\n{found}"));
+    }
+    if !all_said && chosen.len() == 1 {
+        return Err("the circuit has no such node (`ampersum equations` lists them)".to_owned());
+    }
+    Ok(good)
+}
+
+/// `solve`: everything solved and every claim kept; the teaching commands: the equations could be written.
+fn good(it: &Examined, chosen: &[usize], shape: Shape) -> bool {
+    let readable = |finding: &checks::Finding| finding.circuit.is_none_or(|index| chosen.contains(&index));
+    let clean = it.findings.iter().filter(|it| readable(it)).all(|it| it.severity < Severity::Error);
+    let complete = chosen.iter().all(|index| {
+        let (circuit, study) = (&it.book.circuits[*index], &it.studies[*index]);
+        let judged = study.judgements(circuit, &it.book.parts);
+        let kept = circuit.claims.iter().zip(judged).all(|(claim, judged)| {
+            json::holds(it, *index, claim, judged) == Some(true)
+        });
+        study.outcome(circuit, &it.book.parts) == analysis::Outcome::AsIdeal && kept
+    });
+    match shape {
+        Shape::Solve => clean && complete && !chosen.is_empty(),
+        _ => !chosen.is_empty() && it.book.files.iter().all(|it| it.tree.faults.is_empty()),
+    }
+}
+
+fn rule(name: Option<&str>) -> Result<bool, String> {
+    let Some(name) = name else {
+        let mut out = String::from("Rules\n");
+        for rule in checks::RULES {
+            out.push_str(&format!("  {:<18} {:<8} {}\n", rule.name, rule.severity.word(), first_sentence(rule.doc)));
+        }
+        out.push_str("\nErrors of reading and naming\n");
+        for (name, doc) in checks::reading::DOCS {
+            out.push_str(&format!("  {name:<18} {:<8} {}\n", "error", first_sentence(doc)));
+        }
+        print(&out);
+        return Ok(true);
+    };
+    if let Some(doc) = checks::registry::doc(name) {
+        print(&format!("{name}\n\n{doc}"));
+        return Ok(true);
+    }
+    let reading = checks::reading::DOCS.iter().map(|it| it.0);
+    let nearest = checks::registry::nearest(name).or_else(|| syntax::spelled(reading, name));
+    let hint = nearest.map_or(String::new(), |it| format!("; did you mean `{it}`?"));
+    let _ = writeln!(std::io::stderr(), "ampersum: there is no page on a rule `{name}`{hint}");
+    Ok(false)
+}
+
+/// Up to the first full stop, on one line.
+fn first_sentence(doc: &str) -> String {
+    let line = doc.split_whitespace().collect::<Vec<_>>().join(" ");
+    line.split_once(". ").map_or(line.clone(), |(first, _)| first.to_owned())
+}
+
+fn reports(it: &Examined, circuits: Option<&[usize]>) -> String {
+    let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|it| it.is_empty());
+    let mine = |finding: &&checks::Finding| match (circuits, finding.circuit) {
+        (Some(circuits), Some(index)) => circuits.contains(&index),
+        _ => true,
+    };
+    it.findings.iter().filter(mine).map(|finding| report::finding(it, finding, colour)).collect()
+}
+
+fn pretty(value: &serde_json::Value) -> String {
+    format!("{value:#}\n")
+}
+
+/// Prints; a reader that has gone away (a closed pipe) is no fault of ours.
+fn print(text: &str) {
+    let _ = anstream::stdout().lock().write_all(text.as_bytes());
+}
+

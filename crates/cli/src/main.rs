@@ -1,8 +1,5 @@
-//! The command.
+//! The `ampersum` command.
 
-fn main() {
-    if std::env::args().nth(1).as_deref() == Some("serve") {
-        std::process::exit(server::serve());
-    }
-    std::process::exit(2);
+fn main() -> std::process::ExitCode {
+    ampersum::run(std::env::args_os())
 }

@@ -10,8 +10,8 @@ use tower_lsp::jsonrpc::Result;
 use crate::backend::Backend;
 use crate::requests::work;
 
-/// Waits that are going on.
-static WAITING: AtomicU32 = AtomicU32::new(0);
+/// Waits of requests that were cancelled, and ended for that reason.
+static STOPPED: AtomicU32 = AtomicU32::new(0);
 
 /// Adds the methods to a service.
 pub(crate) fn with_methods(builder: LspServiceBuilder<Backend>) -> LspServiceBuilder<Backend> {
@@ -21,7 +21,7 @@ pub(crate) fn with_methods(builder: LspServiceBuilder<Backend>) -> LspServiceBui
     builder
         .custom_method("trial/panic", Backend::panic)
         .custom_method("trial/wait", Backend::wait)
-        .custom_method("trial/waiting", Backend::waiting)
+        .custom_method("trial/stopped", Backend::stopped)
 }
 
 impl Backend {
@@ -39,17 +39,19 @@ impl Backend {
         let until =
             Instant::now() + Duration::from_secs_f64(parameters["seconds"].as_f64().unwrap_or(0.0));
         work(move |stop| {
-            WAITING.fetch_add(1, Ordering::Relaxed);
-            while Instant::now() < until && !stop.load(Ordering::Relaxed) {
+            while Instant::now() < until {
+                if stop.load(Ordering::Relaxed) {
+                    STOPPED.fetch_add(1, Ordering::Relaxed);
+                    return;
+                }
                 std::thread::sleep(Duration::from_millis(1));
             }
-            WAITING.fetch_sub(1, Ordering::Relaxed);
         })
         .await?;
         Ok(Value::Null)
     }
 
-    async fn waiting(&self) -> Result<Value> {
-        Ok(json!(WAITING.load(Ordering::Relaxed)))
+    async fn stopped(&self) -> Result<Value> {
+        Ok(json!(STOPPED.load(Ordering::Relaxed)))
     }
 }

@@ -3,7 +3,6 @@
 use std::collections::VecDeque;
 
 use circuit::{Carrier, Circuit, NodeId, OpampId, Source, SourceKind};
-use dashu_base::Abs;
 use syntax::{Number, Ratio};
 
 use super::{FaultKind, Search};
@@ -45,8 +44,6 @@ pub(super) fn closed(search: &mut Search) {
             .iter()
             .filter_map(|it| output(circuit, *it))
             .collect();
-        let mut apart = outputs.clone();
-        apart.dedup();
         let (kind, nodes, amount) = match outputs.len() {
             0 => {
                 let only_wires = carriers.iter().all(|it| matches!(it, Carrier::Element(_)));
@@ -63,11 +60,11 @@ pub(super) fn closed(search: &mut Search) {
                 (
                     FaultKind::SourceLoop { only_wires },
                     closed.nodes.clone(),
-                    amount.and_then(Volts::sum).map(Abs::abs),
+                    amount.and_then(Volts::sum),
                 )
             }
-            1 => (FaultKind::OutputOnSource, apart, None),
-            _ => (FaultKind::OutputsTied, apart, None),
+            1 => (FaultKind::OutputOnSource, outputs, None),
+            _ => (FaultKind::OutputsTied, outputs, None),
         };
         search.tell(kind, nodes, carriers, amount);
     }

@@ -1,0 +1,441 @@
+//! JSON for programs: the shapes that the manual promises. Fields are added, never changed in meaning.
+
+use analysis::claims::Judgement;
+use analysis::equations::{Equation, EquationKind};
+use analysis::feedback::{Feedback, Verdict};
+use analysis::solution::{Carried, Output, Solution};
+use analysis::{Answer, Outcome, Study, Trouble};
+use checks::{Finding, Severity};
+use circuit::{Circuit, Claim, ClaimKind};
+use serde_json::{Map, Value, json};
+use syntax::{Dimension, FileId, LineIndex, Place, Span};
+use teaching::explain::Explained;
+
+use crate::read::Examined;
+
+/// What a command reports of each circuit.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Shape {
+    /// Findings alone.
+    Check,
+    /// Everything that is computed.
+    Solve,
+    /// Unknowns and equations; with `matrix` the table too.
+    Equations {
+        /// With the table of factors.
+        matrix: bool,
+    },
+}
+
+/// The outer object.
+pub fn report(files: &[Examined], shape: Shape, circuit: Option<&str>) -> Value {
+    let files: Vec<Value> = files.iter().map(|it| file(it, shape, circuit)).collect();
+    json!({ "ampersum": env!("CARGO_PKG_VERSION"), "files": files })
+}
+
+fn file(it: &Examined, shape: Shape, only: Option<&str>) -> Value {
+    let writer = Writer::new(it);
+    let circuits: Vec<Value> = (0..it.book.circuits.len())
+        .filter(|index| only.is_none_or(|name| it.book.circuits[*index].name == name))
+        .map(|index| writer.circuit(index, shape))
+        .collect();
+    json!({ "path": it.path, "findings": writer.findings(None), "circuits": circuits })
+}
+
+struct Writer<'a> {
+    it: &'a Examined,
+    lines: Vec<LineIndex>,
+}
+
+impl<'a> Writer<'a> {
+    fn new(it: &'a Examined) -> Writer<'a> {
+        Writer { it, lines: it.book.files.iter().map(|file| LineIndex::new(&file.text)).collect() }
+    }
+
+    fn circuit(&self, index: usize, shape: Shape) -> Value {
+        let (circuit, study) = (&self.it.book.circuits[index], &self.it.studies[index]);
+        let mut out = Map::new();
+        out.insert("name".into(), json!(circuit.name));
+        out.insert("title".into(), json!(circuit.title));
+        match shape {
+            Shape::Check => {}
+            Shape::Solve => {
+                let outcome = study.outcome(circuit, &self.it.book.parts);
+                let why = why(&outcome, circuit, study, &self.it.findings, index);
+                out.insert("solved".into(), json!(why.is_empty()));
+                if !why.is_empty() {
+                    out.insert("why".into(), json!(why));
+                }
+                self.equations(&mut out, circuit, study);
+                self.answers(&mut out, circuit, study, &outcome);
+                self.claims(&mut out, index);
+            }
+            Shape::Equations { matrix } => {
+                self.equations(&mut out, circuit, study);
+                if matrix {
+                    table(&mut out, circuit, study);
+                }
+            }
+        }
+        out.insert("findings".into(), self.findings(Some(index)));
+        Value::Object(out)
+    }
+
+    fn equations(&self, out: &mut Map<String, Value>, circuit: &Circuit, study: &Study) {
+        let names: Vec<&str> = study.equations.unknowns.iter().map(|it| circuit.node_name(*it)).collect();
+        out.insert("unknowns".into(), json!(names));
+        let writing = self.it.settings.writing();
+        let explanation = teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
+        let all = study.equations.list.iter().zip(&explanation.equations);
+        let list: Vec<Value> = all.map(|(it, said)| self.equation(circuit, it, said)).collect();
+        out.insert("equations".into(), Value::Array(list));
+    }
+
+    fn equation(&self, circuit: &Circuit, equation: &Equation, said: &Explained) -> Value {
+        let (kind, replaces) = match &equation.kind {
+            EquationKind::Held { .. } => ("held", None),
+            EquationKind::Virtual { replaces, .. } => ("virtual", Some(circuit.node_name(*replaces))),
+            EquationKind::Sum => ("sum", None),
+            EquationKind::JoinedSum { .. } => ("joined sum", None),
+        };
+        let term = |it: &teaching::equation::WrittenTerm| {
+            let mut term = Map::new();
+            term.insert("text".into(), json!(it.text));
+            term.insert("element".into(), json!(teaching::names::carrier(circuit, it.term.branch)));
+            term.insert("from".into(), json!(circuit.node_name(it.term.from)));
+            term.insert("to".into(), json!(circuit.node_name(it.term.to)));
+            self.location(&mut term, teaching::equation::term_place(circuit, &it.term));
+            Value::Object(term)
+        };
+        let mut object = Map::new();
+        object.insert("at".into(), json!(circuit.node_name(equation.at)));
+        object.insert("kind".into(), json!(kind));
+        object.insert("text".into(), json!(said.written.text));
+        object.insert("replaces".into(), json!(replaces));
+        object.insert("why".into(), json!(said.why));
+        object.insert("terms".into(), Value::Array(said.written.terms.iter().map(term).collect()));
+        self.location(&mut object, said.place);
+        Value::Object(object)
+    }
+
+    fn answers(&self, out: &mut Map<String, Value>, circuit: &Circuit, study: &Study, outcome: &Outcome) {
+        let solution = study.solution(circuit, &self.it.book.parts);
+        // What the equations fix is the answer wherever nothing but a missing equation stands against it.
+        let known = match outcome {
+            Outcome::AsIdeal => true,
+            Outcome::Unknown(troubles) => troubles.iter().all(|it| matches!(it, Trouble::NoSingleAnswer)),
+        };
+        if known {
+            out.insert("nodes".into(), nodes(circuit, solution));
+            out.insert("elements".into(), carried(circuit.elements.iter().map(|it| &it.name), &solution.elements));
+            out.insert("sources".into(), carried(circuit.sources.iter().map(|it| &it.name), &solution.sources));
+        }
+        let mut opamps = Map::new();
+        for (index, opamp) in circuit.opamps.iter().enumerate() {
+            let mut it = Map::new();
+            let output = solution.opamps.get(index).and_then(Option::as_ref);
+            if let (true, Some(output)) = (known, output) {
+                drive(&mut it, output);
+            }
+            let linear = known && output.is_some();
+            it.insert("state".into(), json!(if linear { "linear" } else { "unknown" }));
+            if let Some(feedback) = study.feedback_of(circuit::OpampId(index as u32)) {
+                verdict(&mut it, circuit, feedback);
+            }
+            if let (true, Some(output)) = (known, output) {
+                limits(&mut it, output);
+            }
+            opamps.insert(opamp.name.clone(), Value::Object(it));
+        }
+        out.insert("opamps".into(), Value::Object(opamps));
+        if !known {
+            let mut opamps = Map::new();
+            for (opamp, output) in circuit.opamps.iter().zip(&solution.opamps) {
+                if let Some(output) = output {
+                    let mut it = Map::new();
+                    drive(&mut it, output);
+                    limits(&mut it, output);
+                    opamps.insert(opamp.name.clone(), Value::Object(it));
+                }
+            }
+            let ideal = json!({ "nodes": nodes(circuit, solution), "opamps": opamps });
+            out.insert("ideal".into(), ideal);
+        }
+    }
+
+    fn claims(&self, out: &mut Map<String, Value>, index: usize) {
+        let (circuit, study) = (&self.it.book.circuits[index], &self.it.studies[index]);
+        let judgements = study.judgements(circuit, &self.it.book.parts);
+        let claims: Vec<Value> = circuit
+            .claims
+            .iter()
+            .zip(judgements)
+            .map(|(claim, judged)| {
+                let mut it = Map::new();
+                it.insert("text".into(), json!(claim.text));
+                let holds = holds(self.it, index, claim, judged);
+                it.insert("holds".into(), json!(holds));
+                let found = judged.found.as_ref().map_or(Value::Null, |found| number(found, judged.dimension));
+                it.insert("found".into(), found);
+                self.location(&mut it, claim.place);
+                Value::Object(it)
+            })
+            .collect();
+        if !claims.is_empty() {
+            out.insert("expects".into(), Value::Array(claims));
+        }
+    }
+
+    fn findings(&self, circuit: Option<usize>) -> Value {
+        let mine = self.it.findings.iter().filter(|it| it.circuit == circuit);
+        Value::Array(mine.map(|it| self.finding(it)).collect())
+    }
+
+    fn finding(&self, it: &Finding) -> Value {
+        let mut out = Map::new();
+        out.insert("rule".into(), json!(it.rule));
+        out.insert("severity".into(), json!(severity(it.severity)));
+        out.insert("message".into(), json!(it.message));
+        out.insert("help".into(), json!(it.help));
+        out.insert("path".into(), json!(self.it.path_of(it.place.file)));
+        self.span(&mut out, it.place);
+        out.insert("subjects".into(), json!(it.subjects));
+        let related: Vec<Value> = it
+            .related
+            .iter()
+            .map(|related| {
+                let mut out = Map::new();
+                out.insert("message".into(), json!(related.message));
+                out.insert("path".into(), json!(self.it.path_of(related.place.file)));
+                self.span(&mut out, related.place);
+                Value::Object(out)
+            })
+            .collect();
+        out.insert("related".into(), Value::Array(related));
+        let fixes: Vec<Value> = it
+            .fixes
+            .iter()
+            .map(|fix| {
+                let edit = |it: &syntax::TextEdit| json!({"start": it.span.start, "end": it.span.end, "text": it.text});
+                let edits: Vec<Value> = fix.edits.iter().map(edit).collect();
+                json!({ "title": fix.title, "safe": fix.safe, "edits": edits })
+            })
+            .collect();
+        out.insert("fixes".into(), Value::Array(fixes));
+        Value::Object(out)
+    }
+
+    /// Line and column of a place; its path too where it is in another file.
+    fn location(&self, out: &mut Map<String, Value>, place: Place) {
+        if place.file != FileId(0) {
+            out.insert("path".into(), json!(self.it.path_of(place.file)));
+        }
+        self.span(out, place);
+    }
+
+    fn span(&self, out: &mut Map<String, Value>, place: Place) {
+        if let Some(lines) = self.lines.get(place.file.0 as usize) {
+            span_into(out, lines, place.span);
+        }
+    }
+}
+
+/// LOCATION: lines and columns from 1, bytes from 0.
+pub fn span_into(out: &mut Map<String, Value>, lines: &LineIndex, span: Span) {
+    let (line, column) = lines.line_col(span.start);
+    let (end_line, end_column) = lines.line_col(span.end);
+    out.insert("line".into(), json!(line + 1));
+    out.insert("column".into(), json!(column + 1));
+    out.insert("end_line".into(), json!(end_line + 1));
+    out.insert("end_column".into(), json!(end_column + 1));
+    out.insert("start".into(), json!(span.start));
+    out.insert("end".into(), json!(span.end));
+}
+
+/// The rules that say why equations have no single answer.
+const UNSOLVED: [&str; 10] = [
+    "floating_node",
+    "bias_path",
+    "source_conflict",
+    "output_conflict",
+    "shorted_element",
+    "current_dead_end",
+    "inputs_tied",
+    "no_feedback",
+    "feedback_cancels",
+    "unsolvable",
+];
+
+/// Whether a claim holds, findings that it announces included; `None`: not computed.
+pub fn holds(it: &Examined, index: usize, claim: &Claim, judged: &Judgement) -> Option<bool> {
+    if !matches!(claim.kind, Some(ClaimKind::Finding { .. })) {
+        return judged.holds;
+    }
+    let own = |finding: &&Finding| {
+        let (inner, outer) = (finding.place, claim.place);
+        inner.file == outer.file && outer.span.start <= inner.span.start && inner.span.end <= outer.span.end
+    };
+    match it.findings.iter().find(own) {
+        Some(finding) if finding.rule == "expectation" => Some(false),
+        Some(_) => None,
+        None => (!it.book.circuits[index].perhaps.incomplete).then_some(true),
+    }
+}
+
+/// The rules whose findings keep the answer from being the circuit's.
+pub fn why(
+    outcome: &Outcome,
+    circuit: &Circuit,
+    study: &Study,
+    findings: &[Finding],
+    index: usize,
+) -> Vec<&'static str> {
+    let Outcome::Unknown(troubles) = outcome else { return Vec::new() };
+    let mut rules: Vec<&'static str> = Vec::new();
+    for trouble in troubles {
+        match trouble {
+            Trouble::NoSingleAnswer => {
+                let told = findings.iter().filter(|it| it.circuit == Some(index) && UNSOLVED.contains(&it.rule));
+                rules.extend(told.map(|it| it.rule));
+            }
+            Trouble::Feedback(block) => rules.extend(study.feedback.get(*block).and_then(|it| blame(it.verdict))),
+            Trouble::BeyondRail(_) => rules.push("swing"),
+            _ => rules.push("not_built"),
+        }
+    }
+    if rules.is_empty() {
+        // A line that could not be read may have held what is missing.
+        let read = findings.iter().filter(|it| it.circuit == Some(index) && it.severity == Severity::Error);
+        rules.extend(read.map(|it| it.rule));
+    }
+    if rules.is_empty() {
+        rules.push(if circuit.later.iter().any(|it| it.wires) { "not_built" } else { "unsolvable" });
+    }
+    let mut seen = std::collections::HashSet::new();
+    rules.retain(|it| seen.insert(*it));
+    rules
+}
+
+fn blame(verdict: Verdict) -> Option<&'static str> {
+    match verdict {
+        Verdict::Negative | Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds => None,
+        Verdict::Positive => Some("positive_feedback"),
+        Verdict::Cancels => Some("feedback_cancels"),
+        Verdict::None | Verdict::NoneAtDc => Some("no_feedback"),
+        Verdict::Oscillates | Verdict::RunsAway | Verdict::Marginal => Some("oscillation"),
+        Verdict::InputFloats => Some("bias_path"),
+    }
+}
+
+/// A number with its unit.
+pub fn number(answer: &Answer, dimension: Dimension) -> Value {
+    let unit = unit(dimension);
+    match answer {
+        Answer::Exact(ratio) => {
+            json!({ "exact": ratio.to_string(), "value": ratio.to_f64().value(), "unit": unit })
+        }
+        Answer::Float { value, bound } => {
+            json!({ "exact": null, "value": value, "unit": unit, "error": bound })
+        }
+    }
+}
+
+fn nodes(circuit: &Circuit, solution: &Solution) -> Value {
+    let mut out = Map::new();
+    for node in circuit.unknowns() {
+        if let Some(Some(answer)) = solution.nodes.get(node.index()) {
+            out.insert(circuit.node_name(node).to_owned(), number(answer, Dimension::VOLT));
+        }
+    }
+    Value::Object(out)
+}
+
+fn carried<'n>(names: impl Iterator<Item = &'n String>, all: &[Option<Carried>]) -> Value {
+    let mut out = Map::new();
+    for (name, it) in names.zip(all) {
+        let Some(it) = it else { continue };
+        let maybe = |answer: &Option<Answer>, dimension| {
+            answer.as_ref().map_or(Value::Null, |it| number(it, dimension))
+        };
+        out.insert(
+            name.clone(),
+            json!({
+                "voltage": number(&it.voltage, Dimension::VOLT),
+                "current": maybe(&it.current, Dimension::AMPERE),
+                "power": maybe(&it.power, Dimension::WATT),
+            }),
+        );
+    }
+    Value::Object(out)
+}
+
+fn drive(out: &mut Map<String, Value>, output: &Output) {
+    out.insert("output_voltage".into(), number(&output.voltage, Dimension::VOLT));
+    let current = output.current.as_ref().map_or(Value::Null, |it| number(it, Dimension::AMPERE));
+    out.insert("output_current".into(), current);
+}
+
+fn limits(out: &mut Map<String, Value>, output: &Output) {
+    for (key, answer, dimension) in [
+        ("power", &output.power, Dimension::WATT),
+        ("margin_high", &output.margin_high, Dimension::VOLT),
+        ("margin_low", &output.margin_low, Dimension::VOLT),
+    ] {
+        out.insert(key.into(), answer.as_ref().map_or(Value::Null, |it| number(it, dimension)));
+    }
+}
+
+fn verdict(out: &mut Map<String, Value>, circuit: &Circuit, feedback: &Feedback) {
+    let name = |id: &circuit::OpampId| circuit.opamps[id.index()].name.clone();
+    out.insert("feedback".into(), json!(teaching::feedback::id(feedback.verdict)));
+    out.insert("block".into(), json!(feedback.block.iter().map(name).collect::<Vec<_>>()));
+    if !feedback.repairs.is_empty() {
+        let repairs: Vec<Vec<String>> =
+            feedback.repairs.iter().map(|set| set.iter().map(name).collect()).collect();
+        out.insert("repairs".into(), json!(repairs));
+    }
+}
+
+/// The table of factors: one row an equation, one column an unknown, amperes or volts on the right.
+fn table(out: &mut Map<String, Value>, circuit: &Circuit, study: &Study) {
+    let system = analysis::equations::system(circuit, &study.equations);
+    let mut rows = Vec::new();
+    let mut right = Vec::new();
+    for (row, equation) in system.rows.iter().zip(&study.equations.list) {
+        let sum = matches!(equation.kind, EquationKind::Sum | EquationKind::JoinedSum { .. });
+        let (factor, known) = if sum {
+            (Dimension::SIEMENS, Dimension::AMPERE)
+        } else {
+            (Dimension::NONE, Dimension::VOLT)
+        };
+        let mut cells: Vec<Value> =
+            vec![number(&Answer::Exact(syntax::Ratio::ZERO), factor); study.equations.unknowns.len()];
+        for (unknown, coefficient) in &row.terms {
+            if let Some(cell) = cells.get_mut(*unknown) {
+                *cell = number(&coefficient.answer(), factor);
+            }
+        }
+        rows.push(Value::Array(cells));
+        right.push(row.right.first().map_or(Value::Null, |it| number(&it.answer(), known)));
+    }
+    out.insert("matrix".into(), Value::Array(rows));
+    out.insert("right_side".into(), Value::Array(right));
+}
+
+/// As the settings spell it.
+pub fn severity(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Error => "error",
+        Severity::Warning => "warning",
+        Severity::Hint => "hint",
+    }
+}
+
+/// The base unit; a product of units where the trade has no word, nothing for a plain number.
+fn unit(dimension: Dimension) -> String {
+    match dimension.unit() {
+        Some(unit) => unit.to_owned(),
+        None if dimension == Dimension::NONE => String::new(),
+        None => dimension.name().into_owned(),
+    }
+}

@@ -1,0 +1,138 @@
+//! Files: what is read, from where, and how far `use` may reach.
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use analysis::Study;
+use checks::{Finding, Settings};
+use circuit::Book;
+use syntax::FileId;
+
+/// A file with everything that was found out about it.
+pub struct Examined {
+    /// As it was named.
+    pub path: String,
+    /// What it says.
+    pub book: Book,
+    /// The facts about each circuit.
+    pub studies: Vec<Study>,
+    /// What is wrong.
+    pub findings: Vec<Finding>,
+    /// What applies to it.
+    pub settings: Settings,
+}
+
+/// Reads a text that stands in no file system: `use` finds nothing.
+pub fn examine_text(path: &str, text: &str) -> Examined {
+    examine(path, text.into(), Settings::default(), &mut |_| None)
+}
+
+/// Reads a file (`-`: standard input). The error is a sentence.
+pub fn examine_file(path: &Path) -> Result<Examined, String> {
+    let shown = path.to_string_lossy().into_owned();
+    let text = if shown == "-" { standard_input() } else { text_of(path) };
+    let text = text.map_err(|error| format!("`{shown}` cannot be read: {error}"))?;
+    let fence = Fence::of(path);
+    let settings = fence.settings();
+    Ok(examine(&shown, text, settings, &mut |used| fence.read(Path::new(used))))
+}
+
+fn examine(
+    path: &str,
+    text: Arc<str>,
+    settings: Settings,
+    read: &mut dyn FnMut(&str) -> Option<Arc<str>>,
+) -> Examined {
+    let book = circuit::build(path, text, read);
+    let studies: Vec<Study> = book.circuits.iter().map(|it| Study::new(it, &book.parts)).collect();
+    let findings = checks::check(&book, &studies, &settings);
+    Examined { path: path.to_owned(), book, studies, findings, settings }
+}
+
+/// The text of a file that is to be written again: not a byte may be lost, so it must be UTF-8.
+pub fn exact_text(path: &Path) -> std::io::Result<String> {
+    if path == Path::new("-") { std::io::read_to_string(std::io::stdin()) } else { std::fs::read_to_string(path) }
+}
+
+fn standard_input() -> std::io::Result<Arc<str>> {
+    let mut bytes = Vec::new();
+    std::io::stdin().lock().read_to_end(&mut bytes)?;
+    Ok(String::from_utf8_lossy(&bytes).into())
+}
+
+/// Bytes that are no UTF-8 become U+FFFD, which the reader reports where it stands.
+fn text_of(path: &Path) -> std::io::Result<Arc<str>> {
+    Ok(String::from_utf8_lossy(&std::fs::read(path)?).into())
+}
+
+/// The workspace around a file: the nearest folder above with `ampersum.toml`, else the file's own.
+struct Fence {
+    root: Option<PathBuf>,
+}
+
+impl Fence {
+    fn of(path: &Path) -> Fence {
+        let start = if path == Path::new("-") { Path::new(".") } else { path.parent().unwrap_or(Path::new(".")) };
+        let start = if start.as_os_str().is_empty() { Path::new(".") } else { start };
+        let Ok(own) = start.canonicalize() else { return Fence { root: None } };
+        let root = own.ancestors().find(|it| it.join("ampersum.toml").is_file());
+        Fence { root: Some(root.unwrap_or(&own).to_owned()) }
+    }
+
+    fn settings(&self) -> Settings {
+        let file = self.root.as_ref().map(|it| it.join("ampersum.toml"));
+        match file.as_ref().and_then(|it| std::fs::read_to_string(it).ok().map(|text| (it, text))) {
+            Some((path, text)) => Settings::from_toml(&path.to_string_lossy(), &text),
+            None => Settings::default(),
+        }
+    }
+
+    /// The text of a used file, links resolved first; `None` outside the workspace.
+    fn read(&self, path: &Path) -> Option<Arc<str>> {
+        let real = path.canonicalize().ok()?;
+        real.starts_with(self.root.as_ref()?).then_some(())?;
+        text_of(&real).ok()
+    }
+}
+
+/// Every `.amp` file below these paths, in order; a path that does not exist is an error.
+pub fn amp_files(paths: &[PathBuf]) -> Result<Vec<PathBuf>, String> {
+    let here = [PathBuf::from(".")];
+    let mut files = Vec::new();
+    for path in if paths.is_empty() { &here } else { paths } {
+        if path.is_dir() {
+            walk(path, &mut files, 0).map_err(|error| format!("`{}` cannot be read: {error}", path.display()))?;
+        } else {
+            files.push(path.clone());
+        }
+    }
+    Ok(files)
+}
+
+fn walk(folder: &Path, files: &mut Vec<PathBuf>, depth: usize) -> std::io::Result<()> {
+    let mut entries: Vec<PathBuf> =
+        std::fs::read_dir(folder)?.filter_map(|it| it.ok().map(|it| it.path())).collect();
+    entries.sort();
+    for entry in entries {
+        let hidden = entry.file_name().is_some_and(|it| it.to_string_lossy().starts_with('.'));
+        let link = entry.symlink_metadata().is_ok_and(|it| it.is_symlink());
+        if hidden || link && entry.is_dir() || depth > 64 {
+            continue;
+        }
+        if entry.is_dir() {
+            walk(&entry, files, depth + 1)?;
+        } else if entry.extension().is_some_and(|it| it == "amp") {
+            // Without the leading `./` that reading this folder brings.
+            files.push(entry.strip_prefix("./").map(Path::to_owned).unwrap_or(entry));
+        }
+    }
+    Ok(())
+}
+
+impl Examined {
+    /// The path of a file of the book.
+    pub fn path_of(&self, file: FileId) -> &str {
+        if file == FileId(0) { &self.path } else { self.book.files.get(file.0 as usize).map_or("", |it| &it.path) }
+    }
+}
