@@ -68,25 +68,21 @@ impl<'t> Line<'t> {
         )
     }
 
-    /// What was read, unless it cannot be meant so.
-    pub(crate) fn checked(&self, said: StatementKind) -> Result<StatementKind, Fault> {
+    /// Why what was read cannot be meant so.
+    pub(crate) fn refused(&self, said: &StatementKind) -> Option<Fault> {
         match said {
             StatementKind::Version(number) => match number.of(self.text).parse::<f64>() {
-                Ok(1.0) => Ok(said),
-                Ok(version) if version > 1.0 => Err(Fault::new(number, FaultKind::NewerVersion)),
-                _ => Err(Fault::new(
-                    number,
-                    FaultKind::Expected {
-                        what: "the version",
-                        example: "ampersum 1",
-                    },
-                )),
+                Ok(1.0) => None,
+                Ok(version) if version > 1.0 => Some(Fault::new(*number, FaultKind::NewerVersion)),
+                _ => {
+                    let (what, example) = ("the version", "ampersum 1");
+                    Some(Fault::new(*number, FaultKind::Expected { what, example }))
+                }
             },
-            StatementKind::Path(ref items) => match self.number_in_groups(items) {
-                Some(at) => Err(self.two_numbers(at)),
-                None => Ok(said),
-            },
-            said => Ok(said),
+            StatementKind::Path(items) => {
+                self.number_in_groups(items).map(|at| self.two_numbers(at))
+            }
+            _ => None,
         }
     }
 

@@ -6,9 +6,10 @@
 use std::ops::Range;
 
 use chumsky::error::Error;
-use chumsky::input::MappedInput;
+use chumsky::input::{InputRef, MappedInput};
 use chumsky::label::LabelError;
 use chumsky::prelude::*;
+use chumsky::util::MaybeRef;
 
 use crate::lexer::{Tok, Token};
 use crate::{
@@ -203,15 +204,23 @@ pub(crate) const QUANTITY: &str = "a value";
 pub(crate) const TEXT: &str = "a text";
 pub(crate) const CLAUSE: &str = "a clause";
 
+/// One token of some kind, as its place; `label` says what was wanted.
 fn one<'t, E: Failure<'t>>(
     fits: impl Fn(Tok) -> bool + 't,
     label: &'static str,
 ) -> Rule<'t, Span, E> {
-    any()
-        .filter(move |tok: &Tok| fits(*tok))
-        .map_with(|_, it| it.span())
-        .labelled(label)
-        .boxed()
+    custom(
+        move |input: &mut InputRef<'t, '_, Input<'t>, extra::Err<E>>| {
+            let before = input.cursor();
+            let found = input.next();
+            let span = input.span_since(&before);
+            match found {
+                Some(tok) if fits(tok) => Ok(span),
+                found => Err(E::expected_found([label], found.map(MaybeRef::Val), span)),
+            }
+        },
+    )
+    .boxed()
 }
 
 /// A NAME.

@@ -47,7 +47,10 @@ pub fn parse(text: &str) -> Tree {
         circuits,
         grammar: Grammar::of(text),
         telling: OnceCell::new(),
-        tree: Tree::default(),
+        tree: Tree {
+            statements: Vec::with_capacity(lexed.cuts.len()),
+            ..Tree::default()
+        },
         circuit: None,
         open: None,
     };
@@ -253,7 +256,10 @@ impl<'t> Reader<'t> {
         }
         let parsed = run(self.rule(&self.grammar, kind), tokens);
         match parsed {
-            Ok(said) => line.checked(said),
+            Ok(said) => match line.refused(&said) {
+                None => Ok(said),
+                Some(fault) => Err(fault),
+            },
             Err(_)
                 if kind == Kind::Equation
                     && line.is_of_a_circuit(|kind| self.reads(kind, tokens)) =>

@@ -203,7 +203,8 @@ pub enum StatementKind {
 pub struct Broken {
     /// The body that it opens all the same.
     pub opens: Option<BodyKind>,
-    /// Whether it may have brought something into the circuit (a path, a source, a device, a supply …); a broken claim or task does not.
+    /// Whether it may have brought something into the circuit (a path, a source, a device, a supply, a part's property …); a
+    /// broken claim, task or `let` does not.
     pub wires: bool,
     /// Every REF in it, in order, words of the language included.
     pub names: Vec<Name>,
@@ -386,7 +387,7 @@ pub struct Property {
 /// The forms of a property.
 #[derive(Clone, Debug)]
 pub enum PropertyForm {
-    /// `package dual_8`
+    /// `package dual_8`; also a value that is the bare name of a `let`.
     Name(Name),
     /// `gain 100 dB`
     Value(Expr),
@@ -491,7 +492,7 @@ pub struct Expr {
 /// What an expression is.
 #[derive(Clone, Debug)]
 pub enum ExprKind {
-    /// A number with or without its unit: read it with [`crate::quantity::read`].
+    /// A number with or without its unit, a minus sign before decibels included: read it with [`crate::quantity::read`].
     Quantity,
     /// A name, perhaps with points: its span is the expression's.
     Ref,

@@ -206,7 +206,7 @@ impl Line<'_> {
             replace(gap, "")
         });
         let fault = Fault::new(span, FaultKind::TwoNumbers);
-        let groups = (first..last).all(|index| is_digits(index)) && first < last;
+        let groups = (first..last).all(is_digits) && first < last;
         if groups {
             fault.fix(Fix::likely(format!("write `{joined}`"), gaps.collect()))
         } else {
