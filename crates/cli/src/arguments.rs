@@ -9,7 +9,12 @@ use clap::{Args, Parser, Subcommand};
 /// Exit status: 0 when the answer is yes, 1 when the command ran and the answer is no, 2 for wrong usage or a file that
 /// cannot be read. `-` stands for standard input wherever a FILE stands.
 #[derive(Parser, Debug)]
-#[command(name = "ampersum", version, propagate_version = true, max_term_width = 100)]
+#[command(
+    name = "ampersum",
+    version,
+    propagate_version = true,
+    max_term_width = 100
+)]
 pub struct Arguments {
     /// What to do
     #[command(subcommand)]

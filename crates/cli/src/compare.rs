@@ -38,7 +38,11 @@ pub fn run(old: &Path, new: &Path, names: Names) -> Result<Compared, String> {
     };
     let (old, new) = (read(old)?, read(new)?);
     let differences = compare(&old.book, &new.book, names);
-    Ok(Compared { old, new, differences })
+    Ok(Compared {
+        old,
+        new,
+        differences,
+    })
 }
 
 /// A line for each difference, then how far the answers move.
@@ -101,7 +105,11 @@ pub fn json(it: &Compared) -> Value {
             out.insert("subject".into(), json!(difference.subject));
             out.insert("old".into(), json!(difference.old));
             out.insert("new".into(), json!(difference.new));
-            let lines = if difference.new.is_some() { &new_lines } else { &old_lines };
+            let lines = if difference.new.is_some() {
+                &new_lines
+            } else {
+                &old_lines
+            };
             if let Some(lines) = lines {
                 let span = difference.place.span;
                 crate::json::span_into(&mut out, lines, span);
@@ -128,7 +136,12 @@ fn moved(it: &Compared) -> Vec<(String, analysis::Answer, analysis::Answer)> {
     let several = it.new.book.circuits.len() > 1;
     for (index, new) in it.new.book.circuits.iter().enumerate() {
         let alone = it.old.book.circuits.len() == 1 && !several;
-        let position = it.old.book.circuits.iter().position(|old| old.name == new.name || alone);
+        let position = it
+            .old
+            .book
+            .circuits
+            .iter()
+            .position(|old| old.name == new.name || alone);
         let Some(position) = position else { continue };
         let old = &it.old.book.circuits[position];
         let (was, is) = (&it.old.studies[position], &it.new.studies[index]);
@@ -137,15 +150,24 @@ fn moved(it: &Compared) -> Vec<(String, analysis::Answer, analysis::Answer)> {
         if !known {
             continue;
         }
-        let (was, is) = (was.solution(old, &it.old.book.parts), is.solution(new, &it.new.book.parts));
+        let (was, is) = (
+            was.solution(old, &it.old.book.parts),
+            is.solution(new, &it.new.book.parts),
+        );
         for node in new.unknowns() {
             let name = new.node_name(node);
-            let Some(before) = old.unknowns().find(|it| old.node_name(*it) == name) else { continue };
+            let Some(before) = old.unknowns().find(|it| old.node_name(*it) == name) else {
+                continue;
+            };
             let answers = (was.nodes.get(before.index()), is.nodes.get(node.index()));
             if let (Some(Some(before)), Some(Some(after))) = answers
                 && before != after
             {
-                let name = if several { format!("{}.{name}", new.name) } else { name.to_owned() };
+                let name = if several {
+                    format!("{}.{name}", new.name)
+                } else {
+                    name.to_owned()
+                };
                 moved.push((name, before.clone(), after.clone()));
             }
         }

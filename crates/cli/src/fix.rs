@@ -19,7 +19,8 @@ pub fn fix(path: &Path) -> Result<(Examined, usize), String> {
             break;
         }
         let text = applied(&it.book.files[0].text, &edits);
-        std::fs::write(path, text).map_err(|error| format!("`{}` cannot be written: {error}", path.display()))?;
+        std::fs::write(path, text)
+            .map_err(|error| format!("`{}` cannot be written: {error}", path.display()))?;
         made += edits.len();
         it = examine_file(path)?;
     }
@@ -30,9 +31,13 @@ pub fn fix(path: &Path) -> Result<(Examined, usize), String> {
 fn safe_edits(it: &Examined) -> Vec<TextEdit> {
     let mut taken: Vec<TextEdit> = Vec::new();
     for finding in it.findings.iter().filter(|it| it.place.file == FileId(0)) {
-        let Some(fix) = finding.fixes.iter().find(|it| it.safe) else { continue };
+        let Some(fix) = finding.fixes.iter().find(|it| it.safe) else {
+            continue;
+        };
         let free = |edit: &TextEdit| {
-            taken.iter().all(|other| edit.span.end < other.span.start || other.span.end < edit.span.start)
+            taken
+                .iter()
+                .all(|other| edit.span.end < other.span.start || other.span.end < edit.span.start)
         };
         if fix.edits.iter().all(free) {
             taken.extend(fix.edits.iter().cloned());

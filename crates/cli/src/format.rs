@@ -16,16 +16,21 @@ pub struct Formatted {
 
 /// Formats files and folders; with `only_check` nothing is written.
 pub fn run(paths: &[PathBuf], only_check: bool) -> Result<Formatted, String> {
-    let mut done = Formatted { texts: Vec::new(), output: None };
+    let mut done = Formatted {
+        texts: Vec::new(),
+        output: None,
+    };
     for path in read::amp_files(paths)? {
         let shown = path.to_string_lossy().into_owned();
-        let text = read::exact_text(&path).map_err(|error| format!("`{shown}` cannot be read: {error}"))?;
+        let text = read::exact_text(&path)
+            .map_err(|error| format!("`{shown}` cannot be read: {error}"))?;
         let new = syntax::format(&text);
         let canonical = new == text;
         if path == Path::new("-") {
             done.output = Some(new);
         } else if !canonical && !only_check {
-            std::fs::write(&path, new).map_err(|error| format!("`{shown}` cannot be written: {error}"))?;
+            std::fs::write(&path, new)
+                .map_err(|error| format!("`{shown}` cannot be written: {error}"))?;
         }
         done.texts.push((shown, canonical));
     }
@@ -34,7 +39,10 @@ pub fn run(paths: &[PathBuf], only_check: bool) -> Result<Formatted, String> {
 
 /// The JSON shape.
 pub fn json(done: &Formatted) -> Value {
-    let texts: Vec<Value> =
-        done.texts.iter().map(|(path, canonical)| json!({ "path": path, "canonical": canonical })).collect();
+    let texts: Vec<Value> = done
+        .texts
+        .iter()
+        .map(|(path, canonical)| json!({ "path": path, "canonical": canonical }))
+        .collect();
     json!({ "ampersum": env!("CARGO_PKG_VERSION"), "texts": texts })
 }

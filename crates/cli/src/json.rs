@@ -49,7 +49,15 @@ struct Writer<'a> {
 
 impl<'a> Writer<'a> {
     fn new(it: &'a Examined) -> Writer<'a> {
-        Writer { it, lines: it.book.files.iter().map(|file| LineIndex::new(&file.text)).collect() }
+        Writer {
+            it,
+            lines: it
+                .book
+                .files
+                .iter()
+                .map(|file| LineIndex::new(&file.text))
+                .collect(),
+        }
     }
 
     fn circuit(&self, index: usize, shape: Shape) -> Value {
@@ -82,26 +90,39 @@ impl<'a> Writer<'a> {
     }
 
     fn equations(&self, out: &mut Map<String, Value>, circuit: &Circuit, study: &Study) {
-        let names: Vec<&str> = study.equations.unknowns.iter().map(|it| circuit.node_name(*it)).collect();
+        let names: Vec<&str> = study
+            .equations
+            .unknowns
+            .iter()
+            .map(|it| circuit.node_name(*it))
+            .collect();
         out.insert("unknowns".into(), json!(names));
         let writing = self.it.settings.writing();
-        let explanation = teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
+        let explanation =
+            teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
         let all = study.equations.list.iter().zip(&explanation.equations);
-        let list: Vec<Value> = all.map(|(it, said)| self.equation(circuit, it, said)).collect();
+        let list: Vec<Value> = all
+            .map(|(it, said)| self.equation(circuit, it, said))
+            .collect();
         out.insert("equations".into(), Value::Array(list));
     }
 
     fn equation(&self, circuit: &Circuit, equation: &Equation, said: &Explained) -> Value {
         let (kind, replaces) = match &equation.kind {
             EquationKind::Held { .. } => ("held", None),
-            EquationKind::Virtual { replaces, .. } => ("virtual", Some(circuit.node_name(*replaces))),
+            EquationKind::Virtual { replaces, .. } => {
+                ("virtual", Some(circuit.node_name(*replaces)))
+            }
             EquationKind::Sum => ("sum", None),
             EquationKind::JoinedSum { .. } => ("joined sum", None),
         };
         let term = |it: &teaching::equation::WrittenTerm| {
             let mut term = Map::new();
             term.insert("text".into(), json!(it.text));
-            term.insert("element".into(), json!(teaching::names::carrier(circuit, it.term.branch)));
+            term.insert(
+                "element".into(),
+                json!(teaching::names::carrier(circuit, it.term.branch)),
+            );
             term.insert("from".into(), json!(circuit.node_name(it.term.from)));
             term.insert("to".into(), json!(circuit.node_name(it.term.to)));
             self.location(&mut term, teaching::equation::term_place(circuit, &it.term));
@@ -113,22 +134,42 @@ impl<'a> Writer<'a> {
         object.insert("text".into(), json!(said.written.text));
         object.insert("replaces".into(), json!(replaces));
         object.insert("why".into(), json!(said.why));
-        object.insert("terms".into(), Value::Array(said.written.terms.iter().map(term).collect()));
+        object.insert(
+            "terms".into(),
+            Value::Array(said.written.terms.iter().map(term).collect()),
+        );
         self.location(&mut object, said.place);
         Value::Object(object)
     }
 
-    fn answers(&self, out: &mut Map<String, Value>, circuit: &Circuit, study: &Study, outcome: &Outcome) {
+    fn answers(
+        &self,
+        out: &mut Map<String, Value>,
+        circuit: &Circuit,
+        study: &Study,
+        outcome: &Outcome,
+    ) {
         let solution = study.solution(circuit, &self.it.book.parts);
         // What the equations fix is the answer wherever nothing but a missing equation stands against it.
         let known = match outcome {
             Outcome::AsIdeal => true,
-            Outcome::Unknown(troubles) => troubles.iter().all(|it| matches!(it, Trouble::NoSingleAnswer)),
+            Outcome::Unknown(troubles) => troubles
+                .iter()
+                .all(|it| matches!(it, Trouble::NoSingleAnswer)),
         };
         if known {
             out.insert("nodes".into(), nodes(circuit, solution));
-            out.insert("elements".into(), carried(circuit.elements.iter().map(|it| &it.name), &solution.elements));
-            out.insert("sources".into(), carried(circuit.sources.iter().map(|it| &it.name), &solution.sources));
+            out.insert(
+                "elements".into(),
+                carried(
+                    circuit.elements.iter().map(|it| &it.name),
+                    &solution.elements,
+                ),
+            );
+            out.insert(
+                "sources".into(),
+                carried(circuit.sources.iter().map(|it| &it.name), &solution.sources),
+            );
         }
         let mut opamps = Map::new();
         for (index, opamp) in circuit.opamps.iter().enumerate() {
@@ -138,7 +179,10 @@ impl<'a> Writer<'a> {
                 drive(&mut it, output);
             }
             let linear = known && output.is_some();
-            it.insert("state".into(), json!(if linear { "linear" } else { "unknown" }));
+            it.insert(
+                "state".into(),
+                json!(if linear { "linear" } else { "unknown" }),
+            );
             if let Some(feedback) = study.feedback_of(circuit::OpampId(index as u32)) {
                 verdict(&mut it, circuit, feedback);
             }
@@ -175,7 +219,10 @@ impl<'a> Writer<'a> {
                 it.insert("text".into(), json!(claim.text));
                 let holds = holds(self.it, index, claim, judged);
                 it.insert("holds".into(), json!(holds));
-                let found = judged.found.as_ref().map_or(Value::Null, |found| number(found, judged.dimension));
+                let found = judged
+                    .found
+                    .as_ref()
+                    .map_or(Value::Null, |found| number(found, judged.dimension));
                 it.insert("found".into(), found);
                 self.location(&mut it, claim.place);
                 Value::Object(it)
@@ -273,7 +320,9 @@ pub fn holds(it: &Examined, index: usize, claim: &Claim, judged: &Judgement) -> 
     }
     let own = |finding: &&Finding| {
         let (inner, outer) = (finding.place, claim.place);
-        inner.file == outer.file && outer.span.start <= inner.span.start && inner.span.end <= outer.span.end
+        inner.file == outer.file
+            && outer.span.start <= inner.span.start
+            && inner.span.end <= outer.span.end
     };
     match it.findings.iter().find(own) {
         Some(finding) if finding.rule == "expectation" => Some(false),
@@ -290,26 +339,38 @@ pub fn why(
     findings: &[Finding],
     index: usize,
 ) -> Vec<&'static str> {
-    let Outcome::Unknown(troubles) = outcome else { return Vec::new() };
+    let Outcome::Unknown(troubles) = outcome else {
+        return Vec::new();
+    };
     let mut rules: Vec<&'static str> = Vec::new();
     for trouble in troubles {
         match trouble {
             Trouble::NoSingleAnswer => {
-                let told = findings.iter().filter(|it| it.circuit == Some(index) && UNSOLVED.contains(&it.rule));
+                let told = findings
+                    .iter()
+                    .filter(|it| it.circuit == Some(index) && UNSOLVED.contains(&it.rule));
                 rules.extend(told.map(|it| it.rule));
             }
-            Trouble::Feedback(block) => rules.extend(study.feedback.get(*block).and_then(|it| blame(it.verdict))),
+            Trouble::Feedback(block) => {
+                rules.extend(study.feedback.get(*block).and_then(|it| blame(it.verdict)))
+            }
             Trouble::BeyondRail(_) => rules.push("swing"),
             _ => rules.push("not_built"),
         }
     }
     if rules.is_empty() {
         // A line that could not be read may have held what is missing.
-        let read = findings.iter().filter(|it| it.circuit == Some(index) && it.severity == Severity::Error);
+        let read = findings
+            .iter()
+            .filter(|it| it.circuit == Some(index) && it.severity == Severity::Error);
         rules.extend(read.map(|it| it.rule));
     }
     if rules.is_empty() {
-        rules.push(if circuit.later.iter().any(|it| it.wires) { "not_built" } else { "unsolvable" });
+        rules.push(if circuit.later.iter().any(|it| it.wires) {
+            "not_built"
+        } else {
+            "unsolvable"
+        });
     }
     let mut seen = std::collections::HashSet::new();
     rules.retain(|it| seen.insert(*it));
@@ -344,7 +405,10 @@ fn nodes(circuit: &Circuit, solution: &Solution) -> Value {
     let mut out = Map::new();
     for node in circuit.unknowns() {
         if let Some(Some(answer)) = solution.nodes.get(node.index()) {
-            out.insert(circuit.node_name(node).to_owned(), number(answer, Dimension::VOLT));
+            out.insert(
+                circuit.node_name(node).to_owned(),
+                number(answer, Dimension::VOLT),
+            );
         }
     }
     Value::Object(out)
@@ -355,7 +419,9 @@ fn carried<'n>(names: impl Iterator<Item = &'n String>, all: &[Option<Carried>])
     for (name, it) in names.zip(all) {
         let Some(it) = it else { continue };
         let maybe = |answer: &Option<Answer>, dimension| {
-            answer.as_ref().map_or(Value::Null, |it| number(it, dimension))
+            answer
+                .as_ref()
+                .map_or(Value::Null, |it| number(it, dimension))
         };
         out.insert(
             name.clone(),
@@ -370,8 +436,14 @@ fn carried<'n>(names: impl Iterator<Item = &'n String>, all: &[Option<Carried>])
 }
 
 fn drive(out: &mut Map<String, Value>, output: &Output) {
-    out.insert("output_voltage".into(), number(&output.voltage, Dimension::VOLT));
-    let current = output.current.as_ref().map_or(Value::Null, |it| number(it, Dimension::AMPERE));
+    out.insert(
+        "output_voltage".into(),
+        number(&output.voltage, Dimension::VOLT),
+    );
+    let current = output
+        .current
+        .as_ref()
+        .map_or(Value::Null, |it| number(it, Dimension::AMPERE));
     out.insert("output_current".into(), current);
 }
 
@@ -381,17 +453,31 @@ fn limits(out: &mut Map<String, Value>, output: &Output) {
         ("margin_high", &output.margin_high, Dimension::VOLT),
         ("margin_low", &output.margin_low, Dimension::VOLT),
     ] {
-        out.insert(key.into(), answer.as_ref().map_or(Value::Null, |it| number(it, dimension)));
+        out.insert(
+            key.into(),
+            answer
+                .as_ref()
+                .map_or(Value::Null, |it| number(it, dimension)),
+        );
     }
 }
 
 fn verdict(out: &mut Map<String, Value>, circuit: &Circuit, feedback: &Feedback) {
     let name = |id: &circuit::OpampId| circuit.opamps[id.index()].name.clone();
-    out.insert("feedback".into(), json!(teaching::feedback::id(feedback.verdict)));
-    out.insert("block".into(), json!(feedback.block.iter().map(name).collect::<Vec<_>>()));
+    out.insert(
+        "feedback".into(),
+        json!(teaching::feedback::id(feedback.verdict)),
+    );
+    out.insert(
+        "block".into(),
+        json!(feedback.block.iter().map(name).collect::<Vec<_>>()),
+    );
     if !feedback.repairs.is_empty() {
-        let repairs: Vec<Vec<String>> =
-            feedback.repairs.iter().map(|set| set.iter().map(name).collect()).collect();
+        let repairs: Vec<Vec<String>> = feedback
+            .repairs
+            .iter()
+            .map(|set| set.iter().map(name).collect())
+            .collect();
         out.insert("repairs".into(), json!(repairs));
     }
 }
@@ -402,21 +488,30 @@ fn table(out: &mut Map<String, Value>, circuit: &Circuit, study: &Study) {
     let mut rows = Vec::new();
     let mut right = Vec::new();
     for (row, equation) in system.rows.iter().zip(&study.equations.list) {
-        let sum = matches!(equation.kind, EquationKind::Sum | EquationKind::JoinedSum { .. });
+        let sum = matches!(
+            equation.kind,
+            EquationKind::Sum | EquationKind::JoinedSum { .. }
+        );
         let (factor, known) = if sum {
             (Dimension::SIEMENS, Dimension::AMPERE)
         } else {
             (Dimension::NONE, Dimension::VOLT)
         };
-        let mut cells: Vec<Value> =
-            vec![number(&Answer::Exact(syntax::Ratio::ZERO), factor); study.equations.unknowns.len()];
+        let mut cells: Vec<Value> = vec![
+            number(&Answer::Exact(syntax::Ratio::ZERO), factor);
+            study.equations.unknowns.len()
+        ];
         for (unknown, coefficient) in &row.terms {
             if let Some(cell) = cells.get_mut(*unknown) {
                 *cell = number(&coefficient.answer(), factor);
             }
         }
         rows.push(Value::Array(cells));
-        right.push(row.right.first().map_or(Value::Null, |it| number(&it.answer(), known)));
+        right.push(
+            row.right
+                .first()
+                .map_or(Value::Null, |it| number(&it.answer(), known)),
+        );
     }
     out.insert("matrix".into(), Value::Array(rows));
     out.insert("right_side".into(), Value::Array(right));

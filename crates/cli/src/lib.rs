@@ -36,7 +36,11 @@ pub fn check_json(path: &str, text: &str) -> serde_json::Value {
 
 /// What `equations --json` prints for a text that stands in no file system.
 pub fn equations_json(path: &str, text: &str) -> serde_json::Value {
-    json::report(&[read::examine_text(path, text)], Shape::Equations { matrix: false }, None)
+    json::report(
+        &[read::examine_text(path, text)],
+        Shape::Equations { matrix: false },
+        None,
+    )
 }
 
 /// Runs the command.
@@ -49,25 +53,47 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let outcome = match arguments.command {
-        Command::Check { paths, json, sarif, strict, fix } => {
-            let print = if sarif { Print::Sarif } else if json { Print::Json } else { Print::Words };
+        Command::Check {
+            paths,
+            json,
+            sarif,
+            strict,
+            fix,
+        } => {
+            let print = if sarif {
+                Print::Sarif
+            } else if json {
+                Print::Json
+            } else {
+                Print::Words
+            };
             check(&paths, print, strict, fix)
         }
         Command::Format { paths, check, json } => format(&paths, check, json),
-        Command::Compare { files, any_names, json } => compare(&files, any_names, json),
+        Command::Compare {
+            files,
+            any_names,
+            json,
+        } => compare(&files, any_names, json),
         Command::Solve { file, explain } => one(&file, Shape::Solve, |it, index| {
             let solved = words::solved(it, index);
             match &explain {
-                Some(node) => words::explained(it, index, Some(node)).map(|said| format!("{solved}\n{said}")),
+                Some(node) => {
+                    words::explained(it, index, Some(node)).map(|said| format!("{solved}\n{said}"))
+                }
                 None => Some(solved),
             }
         }),
-        Command::Equations { file, matrix } => one(&file, Shape::Equations { matrix }, |it, index| {
-            Some(words::equations_of(it, index, matrix))
-        }),
-        Command::Explain { file, at } => one(&file, Shape::Equations { matrix: false }, |it, index| {
-            words::explained(it, index, at.as_deref())
-        }),
+        Command::Equations { file, matrix } => {
+            one(&file, Shape::Equations { matrix }, |it, index| {
+                Some(words::equations_of(it, index, matrix))
+            })
+        }
+        Command::Explain { file, at } => {
+            one(&file, Shape::Equations { matrix: false }, |it, index| {
+                words::explained(it, index, at.as_deref())
+            })
+        }
         Command::Rule { name } => rule(name.as_deref()),
         Command::Serve => return ExitCode::from(u8::try_from(server::serve()).unwrap_or(1)),
     };
@@ -102,8 +128,15 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
             all.push(read::examine_file(file)?);
         }
     }
-    let worst = if strict { Severity::Warning } else { Severity::Error };
-    let good = all.iter().flat_map(|it| &it.findings).all(|it| it.severity < worst);
+    let worst = if strict {
+        Severity::Warning
+    } else {
+        Severity::Error
+    };
+    let good = all
+        .iter()
+        .flat_map(|it| &it.findings)
+        .all(|it| it.severity < worst);
     match form {
         Print::Json => {
             print(&pretty(&json::report(&all, Shape::Check, None)));
@@ -122,9 +155,14 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
             count[finding.severity as usize] += 1;
         }
     }
-    let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
+    let plural =
+        |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
     let [hints, warnings, errors] = count;
-    let fixed = if fixes > 0 { format!("{} made; ", plural(fixes, "edit")) } else { String::new() };
+    let fixed = if fixes > 0 {
+        format!("{} made; ", plural(fixes, "edit"))
+    } else {
+        String::new()
+    };
     print(&format!(
         "{fixed}{}: {}, {}, {}\n",
         plural(all.len(), "file"),
@@ -144,7 +182,14 @@ fn format(paths: &[PathBuf], only_check: bool, as_json: bool) -> Result<bool, St
         _ if as_json => print(&pretty(&format::json(&done))),
         _ => {
             for (path, _) in done.texts.iter().filter(|it| !it.1) {
-                print(&format!("{} {path}\n", if only_check { "not canonical:" } else { "formatted" }));
+                print(&format!(
+                    "{} {path}\n",
+                    if only_check {
+                        "not canonical:"
+                    } else {
+                        "formatted"
+                    }
+                ));
             }
         }
     }
@@ -156,9 +201,17 @@ fn compare(words: &[PathBuf], any_names: bool, as_json: bool) -> Result<bool, St
     let Some((old, new, shown)) = compare::files(words) else {
         return Err("compare takes two files, OLD and NEW".to_owned());
     };
-    let names = if any_names { circuit::compare::Names::Any } else { circuit::compare::Names::Count };
+    let names = if any_names {
+        circuit::compare::Names::Any
+    } else {
+        circuit::compare::Names::Count
+    };
     let it = compare::run(old, new, names)?;
-    print(&if as_json { pretty(&compare::json(&it)) } else { compare::words(&it, shown) });
+    print(&if as_json {
+        pretty(&compare::json(&it))
+    } else {
+        compare::words(&it, shown)
+    });
     Ok(it.differences.is_empty() || shown.is_some())
 }
 
@@ -175,12 +228,23 @@ fn one(
         .collect();
     if let (Some(name), true) = (only, chosen.is_empty()) {
         let names: Vec<&str> = it.book.circuits.iter().map(|it| it.name.as_str()).collect();
-        let known = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
-        return Err(format!("`{}` has no circuit `{name}` (it has: {known})", it.path));
+        let known = if names.is_empty() {
+            "none".to_owned()
+        } else {
+            names.join(", ")
+        };
+        return Err(format!(
+            "`{}` has no circuit `{name}` (it has: {known})",
+            it.path
+        ));
     }
     let good = good(&it, &chosen, shape);
     if file.json {
-        print(&pretty(&json::report(std::slice::from_ref(&it), shape, only)));
+        print(&pretty(&json::report(
+            std::slice::from_ref(&it),
+            shape,
+            only,
+        )));
         return Ok(good);
     }
     let mut all_said = true;
@@ -208,14 +272,21 @@ fn one(
 
 /// `solve`: everything solved and every claim kept; the teaching commands: the equations could be written.
 fn good(it: &Examined, chosen: &[usize], shape: Shape) -> bool {
-    let readable = |finding: &checks::Finding| finding.circuit.is_none_or(|index| chosen.contains(&index));
-    let clean = it.findings.iter().filter(|it| readable(it)).all(|it| it.severity < Severity::Error);
+    let readable =
+        |finding: &checks::Finding| finding.circuit.is_none_or(|index| chosen.contains(&index));
+    let clean = it
+        .findings
+        .iter()
+        .filter(|it| readable(it))
+        .all(|it| it.severity < Severity::Error);
     let complete = chosen.iter().all(|index| {
         let (circuit, study) = (&it.book.circuits[*index], &it.studies[*index]);
         let judged = study.judgements(circuit, &it.book.parts);
-        let kept = circuit.claims.iter().zip(judged).all(|(claim, judged)| {
-            json::holds(it, *index, claim, judged) == Some(true)
-        });
+        let kept = circuit
+            .claims
+            .iter()
+            .zip(judged)
+            .all(|(claim, judged)| json::holds(it, *index, claim, judged) == Some(true));
         study.outcome(circuit, &it.book.parts) == analysis::Outcome::AsIdeal && kept
     });
     match shape {
@@ -228,11 +299,20 @@ fn rule(name: Option<&str>) -> Result<bool, String> {
     let Some(name) = name else {
         let mut out = String::from("Rules\n");
         for rule in checks::RULES {
-            out.push_str(&format!("  {:<18} {:<8} {}\n", rule.name, rule.severity.word(), first_sentence(rule.doc)));
+            out.push_str(&format!(
+                "  {:<18} {:<8} {}\n",
+                rule.name,
+                rule.severity.word(),
+                first_sentence(rule.doc)
+            ));
         }
         out.push_str("\nErrors of reading and naming\n");
         for (name, doc) in checks::reading::DOCS {
-            out.push_str(&format!("  {name:<18} {:<8} {}\n", "error", first_sentence(doc)));
+            out.push_str(&format!(
+                "  {name:<18} {:<8} {}\n",
+                "error",
+                first_sentence(doc)
+            ));
         }
         print(&out);
         return Ok(true);
@@ -244,23 +324,32 @@ fn rule(name: Option<&str>) -> Result<bool, String> {
     let reading = checks::reading::DOCS.iter().map(|it| it.0);
     let nearest = checks::registry::nearest(name).or_else(|| syntax::spelled(reading, name));
     let hint = nearest.map_or(String::new(), |it| format!("; did you mean `{it}`?"));
-    let _ = writeln!(std::io::stderr(), "ampersum: there is no page on a rule `{name}`{hint}");
+    let _ = writeln!(
+        std::io::stderr(),
+        "ampersum: there is no page on a rule `{name}`{hint}"
+    );
     Ok(false)
 }
 
 /// Up to the first full stop, on one line.
 fn first_sentence(doc: &str) -> String {
     let line = doc.split_whitespace().collect::<Vec<_>>().join(" ");
-    line.split_once(". ").map_or(line.clone(), |(first, _)| first.to_owned())
+    line.split_once(". ")
+        .map_or(line.clone(), |(first, _)| first.to_owned())
 }
 
 fn reports(it: &Examined, circuits: Option<&[usize]>) -> String {
-    let colour = std::io::stdout().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|it| it.is_empty());
+    let colour = std::io::stdout().is_terminal()
+        && std::env::var_os("NO_COLOR").is_none_or(|it| it.is_empty());
     let mine = |finding: &&checks::Finding| match (circuits, finding.circuit) {
         (Some(circuits), Some(index)) => circuits.contains(&index),
         _ => true,
     };
-    it.findings.iter().filter(mine).map(|finding| report::finding(it, finding, colour)).collect()
+    it.findings
+        .iter()
+        .filter(mine)
+        .map(|finding| report::finding(it, finding, colour))
+        .collect()
 }
 
 fn pretty(value: &serde_json::Value) -> String {
@@ -271,4 +360,3 @@ fn pretty(value: &serde_json::Value) -> String {
 fn print(text: &str) {
     let _ = anstream::stdout().lock().write_all(text.as_bytes());
 }
-

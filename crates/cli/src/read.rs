@@ -31,11 +31,17 @@ pub fn examine_text(path: &str, text: &str) -> Examined {
 /// Reads a file (`-`: standard input). The error is a sentence.
 pub fn examine_file(path: &Path) -> Result<Examined, String> {
     let shown = path.to_string_lossy().into_owned();
-    let text = if shown == "-" { standard_input() } else { text_of(path) };
+    let text = if shown == "-" {
+        standard_input()
+    } else {
+        text_of(path)
+    };
     let text = text.map_err(|error| format!("`{shown}` cannot be read: {error}"))?;
     let fence = Fence::of(path);
     let settings = fence.settings();
-    Ok(examine(&shown, text, settings, &mut |used| fence.read(Path::new(used))))
+    Ok(examine(&shown, text, settings, &mut |used| {
+        fence.read(Path::new(used))
+    }))
 }
 
 fn examine(
@@ -45,14 +51,28 @@ fn examine(
     read: &mut dyn FnMut(&str) -> Option<Arc<str>>,
 ) -> Examined {
     let book = circuit::build(path, text, read);
-    let studies: Vec<Study> = book.circuits.iter().map(|it| Study::new(it, &book.parts)).collect();
+    let studies: Vec<Study> = book
+        .circuits
+        .iter()
+        .map(|it| Study::new(it, &book.parts))
+        .collect();
     let findings = checks::check(&book, &studies, &settings);
-    Examined { path: path.to_owned(), book, studies, findings, settings }
+    Examined {
+        path: path.to_owned(),
+        book,
+        studies,
+        findings,
+        settings,
+    }
 }
 
 /// The text of a file that is to be written again: not a byte may be lost, so it must be UTF-8.
 pub fn exact_text(path: &Path) -> std::io::Result<String> {
-    if path == Path::new("-") { std::io::read_to_string(std::io::stdin()) } else { std::fs::read_to_string(path) }
+    if path == Path::new("-") {
+        std::io::read_to_string(std::io::stdin())
+    } else {
+        std::fs::read_to_string(path)
+    }
 }
 
 fn standard_input() -> std::io::Result<Arc<str>> {
@@ -73,16 +93,33 @@ struct Fence {
 
 impl Fence {
     fn of(path: &Path) -> Fence {
-        let start = if path == Path::new("-") { Path::new(".") } else { path.parent().unwrap_or(Path::new(".")) };
-        let start = if start.as_os_str().is_empty() { Path::new(".") } else { start };
-        let Ok(own) = start.canonicalize() else { return Fence { root: None } };
-        let root = own.ancestors().find(|it| it.join("ampersum.toml").is_file());
-        Fence { root: Some(root.unwrap_or(&own).to_owned()) }
+        let start = if path == Path::new("-") {
+            Path::new(".")
+        } else {
+            path.parent().unwrap_or(Path::new("."))
+        };
+        let start = if start.as_os_str().is_empty() {
+            Path::new(".")
+        } else {
+            start
+        };
+        let Ok(own) = start.canonicalize() else {
+            return Fence { root: None };
+        };
+        let root = own
+            .ancestors()
+            .find(|it| it.join("ampersum.toml").is_file());
+        Fence {
+            root: Some(root.unwrap_or(&own).to_owned()),
+        }
     }
 
     fn settings(&self) -> Settings {
         let file = self.root.as_ref().map(|it| it.join("ampersum.toml"));
-        match file.as_ref().and_then(|it| std::fs::read_to_string(it).ok().map(|text| (it, text))) {
+        match file
+            .as_ref()
+            .and_then(|it| std::fs::read_to_string(it).ok().map(|text| (it, text)))
+        {
             Some((path, text)) => Settings::from_toml(&path.to_string_lossy(), &text),
             None => Settings::default(),
         }
@@ -102,7 +139,8 @@ pub fn amp_files(paths: &[PathBuf]) -> Result<Vec<PathBuf>, String> {
     let mut files = Vec::new();
     for path in if paths.is_empty() { &here } else { paths } {
         if path.is_dir() {
-            walk(path, &mut files, 0).map_err(|error| format!("`{}` cannot be read: {error}", path.display()))?;
+            walk(path, &mut files, 0)
+                .map_err(|error| format!("`{}` cannot be read: {error}", path.display()))?;
         } else {
             files.push(path.clone());
         }
@@ -111,11 +149,14 @@ pub fn amp_files(paths: &[PathBuf]) -> Result<Vec<PathBuf>, String> {
 }
 
 fn walk(folder: &Path, files: &mut Vec<PathBuf>, depth: usize) -> std::io::Result<()> {
-    let mut entries: Vec<PathBuf> =
-        std::fs::read_dir(folder)?.filter_map(|it| it.ok().map(|it| it.path())).collect();
+    let mut entries: Vec<PathBuf> = std::fs::read_dir(folder)?
+        .filter_map(|it| it.ok().map(|it| it.path()))
+        .collect();
     entries.sort();
     for entry in entries {
-        let hidden = entry.file_name().is_some_and(|it| it.to_string_lossy().starts_with('.'));
+        let hidden = entry
+            .file_name()
+            .is_some_and(|it| it.to_string_lossy().starts_with('.'));
         let link = entry.symlink_metadata().is_ok_and(|it| it.is_symlink());
         if hidden || link && entry.is_dir() || depth > 64 {
             continue;
@@ -124,7 +165,12 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>, depth: usize) -> std::io::Resul
             walk(&entry, files, depth + 1)?;
         } else if entry.extension().is_some_and(|it| it == "amp") {
             // Without the leading `./` that reading this folder brings.
-            files.push(entry.strip_prefix("./").map(Path::to_owned).unwrap_or(entry));
+            files.push(
+                entry
+                    .strip_prefix("./")
+                    .map(Path::to_owned)
+                    .unwrap_or(entry),
+            );
         }
     }
     Ok(())
@@ -133,6 +179,13 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>, depth: usize) -> std::io::Resul
 impl Examined {
     /// The path of a file of the book.
     pub fn path_of(&self, file: FileId) -> &str {
-        if file == FileId(0) { &self.path } else { self.book.files.get(file.0 as usize).map_or("", |it| &it.path) }
+        if file == FileId(0) {
+            &self.path
+        } else {
+            self.book
+                .files
+                .get(file.0 as usize)
+                .map_or("", |it| &it.path)
+        }
     }
 }

@@ -35,12 +35,12 @@ pub fn finding(it: &Examined, finding: &Finding, colour: bool) -> String {
         report = report.with_note(format!("a way out: {}", fix.title));
     }
     report = report.with_note(format!("more: ampersum rule {}", finding.rule));
-    let sources = it
-        .book
-        .files
-        .iter()
-        .enumerate()
-        .map(|(index, file)| (it.path_of(syntax::FileId(index as u32)).to_owned(), file.text.to_string()));
+    let sources = it.book.files.iter().enumerate().map(|(index, file)| {
+        (
+            it.path_of(syntax::FileId(index as u32)).to_owned(),
+            file.text.to_string(),
+        )
+    });
     let mut out = Vec::new();
     let written = report.finish().write(ariadne::sources(sources), &mut out);
     match written {
@@ -49,4 +49,3 @@ pub fn finding(it: &Examined, finding: &Finding, colour: bool) -> String {
         Err(_) => format!("{}: {}\n", finding.rule, finding.message),
     }
 }
-

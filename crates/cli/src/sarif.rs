@@ -8,15 +8,26 @@ use checks::{Finding, Severity};
 
 /// One run over all files.
 pub fn report(files: &[Examined]) -> Value {
-    let mut used: Vec<&'static str> = files.iter().flat_map(|it| &it.findings).map(|it| it.rule).collect();
+    let mut used: Vec<&'static str> = files
+        .iter()
+        .flat_map(|it| &it.findings)
+        .map(|it| it.rule)
+        .collect();
     used.sort_unstable();
     used.dedup();
     let rules: Vec<Value> = used.iter().map(|it| rule(it)).collect();
     let results: Vec<Value> = files
         .iter()
         .flat_map(|it| {
-            let lines: Vec<LineIndex> = it.book.files.iter().map(|file| LineIndex::new(&file.text)).collect();
-            it.findings.iter().map(move |finding| result(it, &lines, finding))
+            let lines: Vec<LineIndex> = it
+                .book
+                .files
+                .iter()
+                .map(|file| LineIndex::new(&file.text))
+                .collect();
+            it.findings
+                .iter()
+                .map(move |finding| result(it, &lines, finding))
         })
         .collect();
     json!({
@@ -32,7 +43,13 @@ pub fn report(files: &[Examined]) -> Value {
 
 fn rule(name: &str) -> Value {
     let doc = checks::registry::doc(name).unwrap_or("");
-    let paragraph = doc.split("\n# ").next().unwrap_or(doc).split_whitespace().collect::<Vec<_>>().join(" ");
+    let paragraph = doc
+        .split("\n# ")
+        .next()
+        .unwrap_or(doc)
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ");
     json!({
         "id": name,
         "shortDescription": { "text": name.replace('_', " ") },
@@ -56,8 +73,11 @@ fn result(it: &Examined, lines: &[LineIndex], finding: &Finding) -> Value {
         }
         out
     };
-    let related: Vec<Value> =
-        finding.related.iter().map(|other| location(other.place, Some(&other.message))).collect();
+    let related: Vec<Value> = finding
+        .related
+        .iter()
+        .map(|other| location(other.place, Some(&other.message)))
+        .collect();
     let fixes: Vec<Value> = finding
         .fixes
         .iter()
@@ -94,7 +114,9 @@ fn artifact(it: &Examined, place: Place) -> Value {
     let mut uri = String::new();
     for byte in path.bytes() {
         match byte {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => uri.push(byte as char),
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => {
+                uri.push(byte as char)
+            }
             _ => uri.push_str(&format!("%{byte:02X}")),
         }
     }
@@ -102,7 +124,9 @@ fn artifact(it: &Examined, place: Place) -> Value {
 }
 
 fn region(lines: &[LineIndex], place: Place) -> Value {
-    let Some(index) = lines.get(place.file.0 as usize) else { return bytes(place.span) };
+    let Some(index) = lines.get(place.file.0 as usize) else {
+        return bytes(place.span);
+    };
     let (line, column) = index.line_col(place.span.start);
     let (end_line, end_column) = index.line_col(place.span.end);
     json!({

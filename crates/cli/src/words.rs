@@ -19,23 +19,48 @@ pub fn solved(it: &Examined, index: usize) -> String {
     let outcome = study.outcome(circuit, &it.book.parts);
     let ideal = match &outcome {
         Outcome::AsIdeal => false,
-        Outcome::Unknown(troubles) => troubles.iter().any(|it| !matches!(it, Trouble::NoSingleAnswer)),
+        Outcome::Unknown(troubles) => troubles
+            .iter()
+            .any(|it| !matches!(it, Trouble::NoSingleAnswer)),
     };
-    let note = if ideal { " (with ideal op-amps; not the answer as written, see below)" } else { "" };
+    let note = if ideal {
+        " (with ideal op-amps; not the answer as written, see below)"
+    } else {
+        ""
+    };
     let _ = writeln!(out, "\nNode voltages{note}");
     let rows = circuit.unknowns().map(|node| {
         let answer = solution.nodes.get(node.index()).and_then(Option::as_ref);
-        vec![circuit.node_name(node).to_owned(), said(answer, Dimension::VOLT)]
+        vec![
+            circuit.node_name(node).to_owned(),
+            said(answer, Dimension::VOLT),
+        ]
     });
     table(&mut out, rows.collect());
-    let parts = circuit.elements.iter().map(|it| &it.name).zip(&solution.elements);
+    let parts = circuit
+        .elements
+        .iter()
+        .map(|it| &it.name)
+        .zip(&solution.elements);
     carried(&mut out, "Elements", parts);
-    carried(&mut out, "Sources", circuit.sources.iter().map(|it| &it.name).zip(&solution.sources));
+    carried(
+        &mut out,
+        "Sources",
+        circuit
+            .sources
+            .iter()
+            .map(|it| &it.name)
+            .zip(&solution.sources),
+    );
     opamps(&mut out, circuit, study, solution, ideal);
     claims(&mut out, it, index);
     let why = crate::json::why(&outcome, circuit, study, &it.findings, index);
     if !why.is_empty() {
-        let _ = writeln!(out, "\nNot solved as written, because of: {}", why.join(", "));
+        let _ = writeln!(
+            out,
+            "\nNot solved as written, because of: {}",
+            why.join(", ")
+        );
     }
     out
 }
@@ -54,12 +79,19 @@ pub fn equations_of(it: &Examined, index: usize, matrix: bool) -> String {
 pub fn explained(it: &Examined, index: usize, at: Option<&str>) -> Option<String> {
     let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
     let writing = it.settings.writing();
-    let mut explanation = teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
+    let mut explanation =
+        teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
     if let Some(at) = at {
         let node = circuit.unknowns().find(|it| circuit.node_name(*it) == at)?;
         explanation.equations = explanation.at(node).cloned().collect();
     }
-    Some(format!("{}\n{}", heading(circuit), teaching::explain::plain(&explanation)))
+    let mut out = format!("{}\n", heading(circuit));
+    for line in teaching::explain::plain(&explanation).lines() {
+        let text = line.trim_start();
+        let indent = &line[..line.len() - text.len()];
+        filled(&mut out, text, indent);
+    }
+    Some(out)
 }
 
 fn heading(circuit: &Circuit) -> String {
@@ -72,11 +104,13 @@ fn heading(circuit: &Circuit) -> String {
 fn equations(out: &mut String, it: &Examined, index: usize) {
     let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
     let writing = it.settings.writing();
-    let explanation = teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
+    let explanation =
+        teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
     let _ = writeln!(out, "\n{}", explanation.heading);
     for (number, equation) in explanation.equations.iter().enumerate() {
         let why = equation.why.replace('`', "");
-        let _ = writeln!(out, "{:>4}  {}\n      {why}", number + 1, equation.written.text);
+        let _ = writeln!(out, "{:>4}  {}", number + 1, equation.written.text);
+        filled(out, &why, "      ");
     }
 }
 
@@ -93,16 +127,26 @@ fn factors(out: &mut String, circuit: &Circuit, study: &Study) {
     ];
     for (row, equation) in system.rows.iter().zip(&study.equations.list) {
         use analysis::equations::EquationKind;
-        let sum = matches!(equation.kind, EquationKind::Sum | EquationKind::JoinedSum { .. });
-        let (factor, known) =
-            if sum { (Dimension::SIEMENS, Dimension::AMPERE) } else { (Dimension::NONE, Dimension::VOLT) };
+        let sum = matches!(
+            equation.kind,
+            EquationKind::Sum | EquationKind::JoinedSum { .. }
+        );
+        let (factor, known) = if sum {
+            (Dimension::SIEMENS, Dimension::AMPERE)
+        } else {
+            (Dimension::NONE, Dimension::VOLT)
+        };
         let mut cells = vec![String::from("0"); study.equations.unknowns.len()];
         for (unknown, coefficient) in &row.terms {
             if let Some(cell) = cells.get_mut(*unknown) {
                 *cell = notation::short(&coefficient.answer(), factor);
             }
         }
-        let right = row.right.first().map(|it| it.answer()).unwrap_or(Answer::Exact(Ratio::ZERO));
+        let right = row
+            .right
+            .first()
+            .map(|it| it.answer())
+            .unwrap_or(Answer::Exact(Ratio::ZERO));
         cells.push(format!("= {}", notation::short(&right, known)));
         rows.push(cells);
     }
@@ -111,7 +155,10 @@ fn factors(out: &mut String, circuit: &Circuit, study: &Study) {
 }
 
 fn said(answer: Option<&Answer>, dimension: Dimension) -> String {
-    answer.map_or_else(|| "not fixed".to_owned(), |it| notation::full(it, dimension))
+    answer.map_or_else(
+        || "not fixed".to_owned(),
+        |it| notation::full(it, dimension),
+    )
 }
 
 fn carried<'n>(
@@ -119,14 +166,22 @@ fn carried<'n>(
     title: &str,
     all: impl Iterator<Item = (&'n String, &'n Option<Carried>)>,
 ) {
-    let mut rows = vec![["", "voltage", "current", "power taken in"].map(str::to_owned).to_vec()];
+    let mut rows = vec![
+        ["", "voltage", "current", "power taken in"]
+            .map(str::to_owned)
+            .to_vec(),
+    ];
     for (name, it) in all {
         rows.push(match it {
             Some(it) => vec![
                 name.clone(),
                 notation::short(&it.voltage, Dimension::VOLT),
-                it.current.as_ref().map_or("shared".into(), |it| notation::short(it, Dimension::AMPERE)),
-                it.power.as_ref().map_or("".into(), |it| notation::short(it, Dimension::WATT)),
+                it.current
+                    .as_ref()
+                    .map_or("shared".into(), |it| notation::short(it, Dimension::AMPERE)),
+                it.power
+                    .as_ref()
+                    .map_or("".into(), |it| notation::short(it, Dimension::WATT)),
             ],
             None => vec![name.clone(), "not fixed".to_owned()],
         });
@@ -149,17 +204,33 @@ fn opamps(out: &mut String, circuit: &Circuit, study: &Study, solution: &Solutio
         match output {
             Some(output) => {
                 let current = output.current.as_ref();
-                row.push(format!("output {}", notation::short(&output.voltage, Dimension::VOLT)));
+                row.push(format!(
+                    "output {}",
+                    notation::short(&output.voltage, Dimension::VOLT)
+                ));
                 row.push(current.map_or("".into(), |it| notation::short(it, Dimension::AMPERE)));
             }
             None => row.extend(["output not fixed".to_owned(), String::new()]),
         }
-        row.push(if ideal || output.is_none() { "state unknown".into() } else { "linear".into() });
+        row.push(if ideal || output.is_none() {
+            "state unknown".into()
+        } else {
+            "linear".into()
+        });
         let feedback = study.feedback_of(circuit::OpampId(index as u32));
-        row.push(feedback.map_or(String::new(), |it| format!("feedback {}", teaching::feedback::id(it.verdict).replace('_', " "))));
-        if let Some(margins) = output.and_then(|it| it.margin_high.as_ref().zip(it.margin_low.as_ref())) {
+        row.push(feedback.map_or(String::new(), |it| {
+            format!(
+                "feedback {}",
+                teaching::feedback::id(it.verdict).replace('_', " ")
+            )
+        }));
+        if let Some(margins) =
+            output.and_then(|it| it.margin_high.as_ref().zip(it.margin_low.as_ref()))
+        {
             let [high, low] = [margins.0, margins.1].map(|it| notation::short(it, Dimension::VOLT));
-            row.push(format!("{high} below its high limit, {low} above its low one"));
+            row.push(format!(
+                "{high} below its high limit, {low} above its low one"
+            ));
         }
         rows.push(row);
     }
@@ -173,7 +244,11 @@ fn claims(out: &mut String, it: &Examined, index: usize) {
     }
     let _ = writeln!(out, "\nClaims");
     let mut rows = Vec::new();
-    for (claim, judged) in circuit.claims.iter().zip(study.judgements(circuit, &it.book.parts)) {
+    for (claim, judged) in circuit
+        .claims
+        .iter()
+        .zip(study.judgements(circuit, &it.book.parts))
+    {
         let mark = match crate::json::holds(it, index, claim, judged) {
             Some(true) => "holds",
             Some(false) => "does not hold",
@@ -187,12 +262,34 @@ fn claims(out: &mut String, it: &Examined, index: usize) {
     table(out, rows);
 }
 
+/// A paragraph in lines of at most 100 columns.
+fn filled(out: &mut String, paragraph: &str, indent: &str) {
+    let mut line = String::from(indent);
+    for word in paragraph.split_whitespace() {
+        if line.len() > indent.len() && line.chars().count() + 1 + word.chars().count() > 100 {
+            let _ = writeln!(out, "{line}");
+            line.truncate(indent.len());
+        }
+        if line.len() > indent.len() {
+            line.push(' ');
+        }
+        line.push_str(word);
+    }
+    let _ = writeln!(out, "{line}");
+}
+
 /// Columns side by side, two blanks between them.
 fn table(out: &mut String, rows: Vec<Vec<String>>) {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
     let wide = |text: &String| text.chars().count();
     let widths: Vec<usize> = (0..columns)
-        .map(|column| rows.iter().filter_map(|row| row.get(column)).map(wide).max().unwrap_or(0))
+        .map(|column| {
+            rows.iter()
+                .filter_map(|row| row.get(column))
+                .map(wide)
+                .max()
+                .unwrap_or(0)
+        })
         .collect();
     for row in rows {
         let mut line = String::from("  ");
