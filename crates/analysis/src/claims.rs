@@ -3,8 +3,8 @@
 use std::cmp::Ordering;
 
 use circuit::{
-    Carrier, Circuit, Claim, ClaimKind, ElementKind, Formula, Function, SourceId, SourceKind,
-    StateClaim, Within,
+    Carrier, Circuit, Claim, ClaimKind, ElementKind, Formula, Function, OpampId, SourceId,
+    SourceKind, StateClaim, Within,
 };
 use syntax::{Dimension, Number, Operator, Ratio};
 
@@ -164,6 +164,24 @@ pub(crate) fn judge(
             _ => unjudged(claim),
         })
         .collect()
+}
+
+/// A claim of a circuit in which no more is certain than that one op-amp is at a rail (`true`: the high one).
+pub(crate) fn of_clipped(claim: &Claim, clipped: Option<(OpampId, bool)>) -> Judgement {
+    let holds = match (&claim.kind, clipped) {
+        (Some(ClaimKind::State { opamp, state }), Some((at, high))) if *opamp == at => {
+            match state {
+                StateClaim::Linear => Some(false),
+                StateClaim::AtRail { high: claimed } => Some(*claimed == high),
+                _ => None,
+            }
+        }
+        _ => None,
+    };
+    Judgement {
+        holds,
+        ..unjudged(claim)
+    }
 }
 
 /// The judgement of a claim that cannot be judged.

@@ -95,6 +95,7 @@ pub fn faults(circuit: &Circuit, _parts: &[Part], network: &Network) -> Vec<Faul
         network,
         found: Vec::new(),
         told_nodes: vec![false; circuit.nodes.len()],
+        adrift: vec![false; circuit.nodes.len()],
         told_opamps: vec![false; circuit.opamps.len()],
     };
     loops::shorted(&mut search);
@@ -159,6 +160,8 @@ struct Search<'a> {
     found: Vec<Fault>,
     /// Nodes that a fault accounts for.
     told_nodes: Vec<bool>,
+    /// Nodes of islands without a way to ground, told or not (but for those that a controlled current may hold).
+    adrift: Vec<bool>,
     /// Op-amps that a fault accounts for, or of which nothing can be said.
     told_opamps: Vec<bool>,
 }

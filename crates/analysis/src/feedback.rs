@@ -10,19 +10,20 @@ use syntax::{Number, Ratio};
 
 mod blocks;
 mod eliminate;
+mod exact;
 mod field;
 mod knot;
 mod map;
 
 pub(crate) use blocks::{reached, strongly_connected};
-use eliminate::eliminate;
-pub(crate) use eliminate::{BUDGET, Sum, add, null_vector};
+pub(crate) use eliminate::{BUDGET, Sum, add, eliminate, null_vector};
 pub(crate) use field::{Field, Residue};
 pub(crate) use map::{Map, Moment, Rules, moved};
 
 use crate::faults::{Fault, FaultKind};
 use crate::network::{Network, fraction};
-use knot::{Knot, severity, sign};
+use exact::sign;
+use knot::{Knot, severity};
 
 /// The verdict on one block.
 #[derive(Clone, PartialEq, Debug)]
@@ -57,7 +58,7 @@ pub enum Verdict {
     Positive,
     /// Stable if the op-amps are alike; other speeds may not be.
     NegativeIfAlike,
-    /// Some speeds are stable, alike ones are not.
+    /// Alike ones are not stable; some other speeds are, or (see the proof) may be.
     DependsOnSpeeds,
     /// Both paths are equal at these values.
     Cancels,
@@ -301,10 +302,14 @@ impl Maps {
                 );
             }
             let repairs = match has_repair(verdict) {
-                true => repairs(&part, &[knot.local_signs()], |swapped, firmly| {
-                    let verdict = knot.judged(swapped).0;
-                    verdict == Verdict::Negative || !firmly && verdict == Verdict::NegativeIfAlike
-                }),
+                true => repairs(
+                    &part,
+                    &[knot.local_signs()],
+                    |swapped, firmly| match firmly {
+                        true => knot.judged(swapped).0 == Verdict::Negative,
+                        false => knot.settles(&alike(swapped)) == Some(true),
+                    },
+                ),
                 false => Vec::new(),
             };
             let proof = if self.rest.approximate {
@@ -350,14 +355,8 @@ impl Values {
             .any(|it| matches!(it, Number::Rounded(_)));
         let exact = moved::<Ratio>(circuit, network, moment, &[], BUDGET);
         let inputs = match &exact {
-            Some(map) => inputs(circuit, map, Ratio::clone),
-            None => {
-                let map =
-                    moved::<f64>(circuit, network, moment, &[], u64::MAX).expect("without a limit");
-                inputs(circuit, &map, |it| {
-                    Ratio::try_from(*it).unwrap_or(Ratio::ZERO)
-                })
-            }
+            Some(map) => exactly(circuit, map),
+            None => in_doubles(circuit, network, moment),
         };
         Values {
             inputs,
@@ -395,18 +394,34 @@ impl Values {
     }
 }
 
-fn inputs<F: Field>(
+fn exactly(circuit: &Circuit, map: &Map<Ratio>) -> Vec<[Option<Sum<Ratio>>; 2]> {
+    let inputs = |it: &circuit::Opamp| [it.plus, it.minus].map(|pin| map.node(pin).cloned());
+    circuit.opamps.iter().map(inputs).collect()
+}
+
+/// The shares in doubles. Where one is too small for a double it stays above zero: shares through resistors are.
+fn in_doubles(
     circuit: &Circuit,
-    map: &Map<F>,
-    to: impl Fn(&F) -> Ratio,
+    network: &Network,
+    moment: Moment,
 ) -> Vec<[Option<Sum<Ratio>>; 2]> {
+    let map = moved::<f64>(circuit, network, moment, &[], u64::MAX).expect("without a limit");
+    let pattern = whatever(circuit, network, moment);
     let shares = |node: NodeId| {
-        Some(
-            map.node(node)?
+        let found = map.node(node)?;
+        let share = |column: usize| {
+            found
                 .iter()
-                .map(|(column, share)| (*column, to(share)))
-                .collect(),
-        )
+                .find(|it| it.0 == column)
+                .map_or(f64::MIN_POSITIVE, |it| it.1)
+        };
+        let entry = |column: usize| {
+            (
+                column,
+                Ratio::try_from(share(column)).unwrap_or(Ratio::ZERO),
+            )
+        };
+        Some(pattern.node(node)?.iter().map(|it| entry(it.0)).collect())
     };
     circuit
         .opamps
@@ -465,6 +480,14 @@ impl Ends {
         };
         (verdict, Proof::BothEnds)
     }
+}
+
+/// Equal speeds; a swap of inputs counts as a negative one.
+fn alike(swapped: &[bool]) -> Vec<Ratio> {
+    swapped
+        .iter()
+        .map(|it| if *it { Ratio::NEG_ONE } else { Ratio::ONE })
+        .collect()
 }
 
 /// Whether the block settles at the speeds that its parts give; `None` where one gives none.

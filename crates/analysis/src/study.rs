@@ -91,7 +91,8 @@ impl Study {
     pub fn outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
         let solution = self.solution(circuit, parts);
         let mut troubles = Vec::new();
-        if circuit.perhaps.incomplete {
+        // What is not built yet leaves the circuit incomplete too, and says so itself.
+        if circuit.perhaps.incomplete && !circuit.later.iter().any(|it| it.wires) {
             troubles.push(Trouble::Unread);
         }
         if solution.contradictory || solution.nodes.contains(&None) {
@@ -149,7 +150,11 @@ impl Study {
     pub fn judgements(&self, circuit: &Circuit, parts: &[Part]) -> &[Judgement] {
         self.judgements
             .get_or_init(|| match self.outcome(circuit, parts) {
-                Outcome::Unknown(_) => circuit.claims.iter().map(claims::unjudged).collect(),
+                Outcome::Unknown(troubles) => {
+                    let clipped = self.clipped(circuit, parts, &troubles);
+                    let judge = |it| claims::of_clipped(it, clipped);
+                    circuit.claims.iter().map(judge).collect()
+                }
                 Outcome::AsIdeal => {
                     claims::judge(circuit, self.solution(circuit, parts), |drives| {
                         solution::solve_for(
@@ -163,6 +168,31 @@ impl Study {
                     })
                 }
             })
+    }
+
+    /// The one op-amp that is certainly at a rail, and whether at the high one: it alone lies beyond its rails, nothing else
+    /// is in doubt, and each op-amp is a block of its own with negative feedback. What comes before it is then linear, and of
+    /// what comes after nothing reaches it.
+    fn clipped(
+        &self,
+        circuit: &Circuit,
+        parts: &[Part],
+        troubles: &[Trouble],
+    ) -> Option<(OpampId, bool)> {
+        let [Trouble::BeyondRail(opamp)] = troubles else {
+            return None;
+        };
+        let alone = |it: &Feedback| it.block.len() == 1 && it.verdict == Verdict::Negative;
+        if !self.feedback.iter().all(alone) {
+            return None;
+        }
+        let output = self
+            .solution(circuit, parts)
+            .opamps
+            .get(opamp.index())?
+            .as_ref()?;
+        let margin = output.margin_high.as_ref()?;
+        Some((*opamp, margin.sign()? == Ordering::Less))
     }
 
     /// The verdict on the block of one op-amp.

@@ -4,8 +4,13 @@ extern crate ampersum_analysis as analysis;
 
 mod wiring;
 
-use analysis::feedback::Verdict;
-use syntax::Ratio;
+use analysis::feedback::{Proof, Verdict};
+use circuit::{Circuit, ElementKind, Part, PartId, SourceKind};
+use nalgebra::{DMatrix, DVector};
+use proptest::prelude::*;
+use proptest::strategy::ValueTree;
+use proptest::test_runner::TestRunner;
+use syntax::{Number, Ratio};
 use wiring::*;
 
 #[track_caller]
@@ -262,4 +267,299 @@ fn a_divider_of_capacitors_counts_by_its_sizes() {
     );
     less[2] = farads("C1", "out", "m", 4);
     assert_eq!(verdicts(&wired(&less)), ["A1: Negative"]);
+}
+
+#[test]
+fn given_bandwidths_decide_what_speeds_decide() {
+    // A2 returns a quarter of its output to plus; the loop through A1 outweighs it unless A2 is much the faster one.
+    let mut circuit = wired(&[
+        resistor("R1", "a", "m", 10),
+        resistor("R2", "m", "b", 20),
+        opamp("A1", "ground", "m", "a"),
+        resistor("R3", "a", "p", 10),
+        resistor("R4", "p", "b", 30),
+        opamp("A2", "p", "ground", "b"),
+    ]);
+    let network = analysis::network::Network::of(&circuit);
+    let verdict = |circuit: &Circuit, parts: &[Part]| {
+        let found = analysis::feedback::feedback(circuit, parts, &network, &[]);
+        (found[0].verdict, found[0].proof)
+    };
+    assert_eq!(
+        verdict(&circuit, &[]),
+        (Verdict::NegativeIfAlike, Proof::Alike)
+    );
+    let part = |hertz: i64| Part {
+        bandwidth: Some(Number::Exact(hertz.into())),
+        ..Part::default()
+    };
+    circuit.opamps[0].part = Some(PartId(0));
+    circuit.opamps[1].part = Some(PartId(1));
+    assert_eq!(
+        verdict(&circuit, &[part(3), part(7)]),
+        (Verdict::Negative, Proof::Given),
+        "below 8/3 times"
+    );
+    assert_eq!(
+        verdict(&circuit, &[part(3), part(9)]),
+        (Verdict::Positive, Proof::Given),
+        "above"
+    );
+    assert_eq!(
+        verdict(&circuit, &[part(3), Part::default()]),
+        (Verdict::NegativeIfAlike, Proof::Alike)
+    );
+}
+
+#[test]
+fn a_long_ladder_in_the_way_back_is_judged_without_its_exact_shares() {
+    let mut items = vec![
+        opamp("A1", "ground", "n0", "out"),
+        resistor("back", "n2000", "out", 5),
+    ];
+    for index in 0..2000 {
+        items.push(resistor(
+            &format!("R{index}"),
+            &format!("n{index}"),
+            &format!("n{}", index + 1),
+            10 + index % 17,
+        ));
+        items.push(resistor(
+            &format!("S{index}"),
+            &format!("n{index}"),
+            "ground",
+            11 + index % 19,
+        ));
+    }
+    let found = &judged(&wired(&items))[0];
+    assert_eq!(
+        (found.verdict, found.proof),
+        (Verdict::Negative, Proof::Sampled)
+    );
+    assert_eq!(
+        found.returns[0].to_minus, None,
+        "no number stands where none is exact"
+    );
+}
+
+/// Up to four op-amps with resistors from anything to anything.
+fn knots() -> impl Strategy<Value = Vec<Item>> {
+    let resistors = proptest::collection::vec((0..9usize, 0..9usize, 1..30i64), 3..11);
+    let opamps = proptest::collection::vec((0..9usize, 0..9usize), 1..5);
+    (resistors, opamps).prop_map(|(resistors, opamps)| {
+        let count = opamps.len();
+        let name = |it: usize| match it {
+            0 => "ground".to_string(),
+            1 => "in".to_string(),
+            2..=4 => format!("x{it}"),
+            _ => format!("o{}", (it - 5) % count),
+        };
+        let mut items = vec![holds("probe", "in", "ground", 1)];
+        for (index, (a, b, ohms)) in resistors.into_iter().enumerate() {
+            if name(a) != name(b) {
+                items.push(resistor(&format!("R{index}"), &name(a), &name(b), ohms));
+            }
+        }
+        for (index, (plus, minus)) in opamps.into_iter().enumerate() {
+            items.push(opamp(
+                &format!("A{index}"),
+                &name(plus),
+                &name(minus),
+                &format!("o{index}"),
+            ));
+        }
+        items
+    })
+}
+
+/// d(V+ − V−)/dVout in doubles, by node voltages: an independent way to M.
+fn shares(circuit: &Circuit) -> DMatrix<f64> {
+    let float = |it: &Number| match it {
+        Number::Exact(it) => it.to_f64().value(),
+        Number::Rounded(it) => *it,
+    };
+    let nodes = circuit.nodes.len();
+    let mut held = vec![false; nodes];
+    held[0] = true;
+    for source in &circuit.sources {
+        if let SourceKind::Voltage { plus, .. } = source.kind {
+            held[plus.index()] = true;
+        }
+    }
+    circuit
+        .opamps
+        .iter()
+        .for_each(|it| held[it.drives.index()] = true);
+    let mut matrix = DMatrix::<f64>::zeros(nodes, nodes);
+    for element in circuit
+        .elements
+        .iter()
+        .filter(|it| it.kind == ElementKind::Resistor)
+    {
+        let [a, b] = element.ends.map(|it| it.index());
+        let siemens = 1.0 / float(&element.value);
+        for (here, there) in [(a, b), (b, a)] {
+            matrix[(here, here)] += siemens;
+            matrix[(here, there)] -= siemens;
+        }
+    }
+    for node in 0..nodes {
+        if held[node] || matrix[(node, node)] == 0.0 {
+            (0..nodes).for_each(|it| matrix[(node, it)] = 0.0);
+            matrix[(node, node)] = 1.0;
+        }
+    }
+    let factored = matrix.lu();
+    let count = circuit.opamps.len();
+    let mut shares = DMatrix::zeros(count, count);
+    for (column, opamp) in circuit.opamps.iter().enumerate() {
+        let mut right = DVector::zeros(nodes);
+        right[opamp.drives.index()] = 1.0;
+        let volts = factored
+            .solve(&right)
+            .expect("sound circuits have one answer");
+        for (row, opamp) in circuit.opamps.iter().enumerate() {
+            shares[(row, column)] = volts[opamp.plus.index()] - volts[opamp.minus.index()];
+        }
+    }
+    shares
+}
+
+/// The largest real part of the poles of v′ = W·M·v, against the size of the largest.
+fn growth(shares: &DMatrix<f64>, block: &[usize], speeds: &[f64]) -> f64 {
+    let scaled = DMatrix::from_fn(block.len(), block.len(), |i, j| {
+        speeds[i] * shares[(block[i], block[j])]
+    });
+    let poles = scaled.complex_eigenvalues();
+    let size = poles
+        .iter()
+        .map(|it| it.norm())
+        .fold(f64::MIN_POSITIVE, f64::max);
+    poles.iter().map(|it| it.re).fold(f64::MIN, f64::max) / size
+}
+
+/// Sets of speeds over six decades, the first one alike.
+fn speeds(count: usize) -> Vec<Vec<f64>> {
+    let mut state = 7u64;
+    let mut next = || {
+        state = state
+            .wrapping_mul(6364136223846793005)
+            .wrapping_add(1442695040888963407);
+        10f64.powf((state >> 40) as f64 / (1u64 << 24) as f64 * 6.0 - 3.0)
+    };
+    [vec![1.0; count]]
+        .into_iter()
+        .chain((0..12).map(|_| (0..count).map(|_| next()).collect()))
+        .collect()
+}
+
+#[test]
+fn verdicts_on_random_knots_agree_with_their_poles_at_many_speeds() {
+    // Doubles of poles of matrices up to 4x4: relative errors stay far below this, but for nearly multiple poles.
+    const SLACK: f64 = 1e-6;
+    let mut runner = TestRunner::deterministic();
+    let strategy = knots();
+    let mut seen = std::collections::BTreeMap::new();
+    for _ in 0..6000 {
+        let items = strategy
+            .new_tree(&mut runner)
+            .expect("never rejects")
+            .current();
+        let circuit = wired(&items);
+        if kinds(&circuit)
+            .iter()
+            .any(|it| *it != analysis::faults::FaultKind::LooseEnd)
+        {
+            continue;
+        }
+        let shares = shares(&circuit);
+        for found in judged(&circuit) {
+            let block: Vec<usize> = found.block.iter().map(|it| it.index()).collect();
+            let rates: Vec<f64> = speeds(block.len())
+                .iter()
+                .map(|it| growth(&shares, &block, it))
+                .collect();
+            *seen
+                .entry(format!(
+                    "{:?} {:?} {}",
+                    found.verdict,
+                    found.proof,
+                    block.len()
+                ))
+                .or_insert(0) += 1;
+            let right = match found.verdict {
+                Verdict::Negative => rates.iter().all(|it| *it < SLACK),
+                Verdict::Positive => rates.iter().all(|it| *it > -SLACK),
+                Verdict::NegativeIfAlike => rates[0] < SLACK,
+                Verdict::DependsOnSpeeds => rates[0] > -SLACK,
+                Verdict::Marginal => rates.iter().all(|it| it.abs() < SLACK),
+                other => panic!("{other:?} in a circuit without faults: {items:?}"),
+            };
+            assert!(right, "{:?} against {rates:?}: {items:?}", found.verdict);
+            let for_all = matches!(
+                found.verdict,
+                Verdict::Negative | Verdict::Positive | Verdict::Marginal
+            );
+            assert!(for_all || found.proof != Proof::AnySpeed, "{found:?}");
+            assert!(
+                found.verdict != Verdict::Negative || found.proof == Proof::AnySpeed,
+                "{found:?}"
+            );
+        }
+    }
+    let count = |verdict: &str| {
+        seen.iter()
+            .filter(|it| it.0.starts_with(verdict))
+            .map(|it| it.1)
+            .sum::<i32>()
+    };
+    assert!(
+        count("Negative ") > 200 && count("Positive") > 200,
+        "{seen:?}"
+    );
+    assert!(
+        count("NegativeIfAlike") > 2 && count("DependsOnSpeeds") > 0 && count("Marginal") > 0,
+        "{seen:?}"
+    );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..Default::default() })]
+
+    #[test]
+    fn one_swap_in_a_negative_block_makes_it_positive_and_is_named(items in knots()) {
+        let circuit = wired(&items);
+        for found in judged(&circuit).iter().filter(|it| it.verdict == Verdict::Negative) {
+            for wrong in &found.block {
+                let name = &circuit.opamps[wrong.index()].name;
+                let after = judged(&wired(&swapped(&items, &[name])));
+                let after = after.iter().find(|it| it.block.contains(wrong)).expect("each op-amp has a block");
+                prop_assert_eq!(&after.block, &found.block);
+                prop_assert_eq!(after.verdict, Verdict::Positive, "{} of {:?}", name, items);
+                prop_assert!(after.repairs.contains(&vec![*wrong]), "{:?} for {} of {:?}", after.repairs, name, items);
+            }
+        }
+    }
+
+    #[test]
+    fn verdicts_depend_neither_on_sources_nor_on_the_scale_of_resistors(items in knots(), volts in 0..9i64, times in 2..9i64) {
+        let scaled = items.iter().cloned().map(|mut it| {
+            match &mut it.what {
+                What::Passive(_, _, ohms) => *ohms *= Ratio::from(times),
+                What::Holds(_, constant, _) => *constant = volts.into(),
+                _ => {}
+            }
+            it
+        });
+        let (before, after) = (judged(&wired(&items)), judged(&wired(&scaled.collect::<Vec<_>>())));
+        prop_assert_eq!(before, after);
+    }
+
+    #[test]
+    fn every_op_amp_is_in_exactly_one_block(items in knots()) {
+        let circuit = wired(&items);
+        let mut all: Vec<usize> = judged(&circuit).iter().flat_map(|it| it.block.iter().map(|it| it.index())).collect();
+        all.sort();
+        prop_assert_eq!(all, (0..circuit.opamps.len()).collect::<Vec<_>>());
+    }
 }

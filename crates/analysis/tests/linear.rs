@@ -296,3 +296,22 @@ fn a_long_ladder_within_the_budget_is_exact() {
         .collect();
     assert!(leftovers(&system, &values, 0).iter().all(Ratio::is_zero));
 }
+
+/// Above the size where the inverse is worked out its size is estimated: no theorem, so it is tried.
+#[test]
+fn estimated_bounds_of_large_blocks_hold() {
+    for seed in 0..4 {
+        let system = knot(320, &[7 + seed, 11, 13 + 2 * seed, 17, 19, 23, 29], 1);
+        let (exact, floating) = (
+            solve(&system, Budget { bits: u64::MAX }),
+            solve(&system, NOTHING),
+        );
+        for (exact, floating) in exact.values[0].iter().zip(&floating.values[0]) {
+            let (Some(Answer::Exact(exact)), Some(floating)) = (exact, floating) else {
+                panic!("no answer")
+            };
+            assert!(!floating.is_exact());
+            assert_eq!(floating.compare(&Answer::Exact(exact.clone())), None);
+        }
+    }
+}

@@ -1,6 +1,6 @@
 //! A circuit with its facts, as a rule looks at it.
 
-use analysis::faults::{Fault, FaultKind};
+use analysis::faults::{self, Fault, FaultKind};
 use analysis::{Outcome, Study, Trouble};
 use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
 use syntax::Place;
@@ -57,13 +57,25 @@ impl Checked<'_> {
             .any(|it| it.opamps().any(|other| other == opamp))
     }
 
+    /// Whether the verdict on these op-amps can be told: no fault names one of them, and no line that could not be read may
+    /// have wired something there.
+    pub fn is_sure(&self, block: &[OpampId]) -> bool {
+        !block.iter().any(|it| self.is_faulty(*it))
+            && !faults::may_lack_feedback(self.circuit, &self.study.network, block)
+    }
+
     /// Whether broken lines, or lines that are not computed yet, may have wired something.
     pub fn incomplete(&self) -> bool {
         self.circuit.perhaps.incomplete || self.circuit.later.iter().any(|it| it.wires)
     }
 
-    /// What stands between the ideal answer and the circuit's.
+    /// What stands between the ideal answer and the circuit's. Nothing but faults, which have findings of their own, can
+    /// where no op-amp has a part or a supply: the circuit is then not solved for this.
     pub fn troubles(&self) -> Vec<Trouble> {
+        let mut opamps = self.circuit.opamps.iter();
+        if !opamps.any(|it| it.part.is_some() || it.supply.is_some()) {
+            return Vec::new();
+        }
         match self.study.outcome(self.circuit, &self.book.parts) {
             Outcome::AsIdeal => Vec::new(),
             Outcome::Unknown(troubles) => troubles,

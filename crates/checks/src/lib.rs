@@ -67,23 +67,32 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
 /// A block that is used many times has its mistake once: findings of one rule at one place become one.
 fn merge(findings: &mut Vec<Finding>) {
     let mut first: HashMap<(&'static str, Place), usize> = HashMap::new();
-    let mut merged: Vec<Finding> = Vec::with_capacity(findings.len());
+    let mut merged: Vec<(Finding, Vec<String>)> = Vec::with_capacity(findings.len());
     for finding in findings.drain(..) {
-        match first.get(&(finding.rule, finding.place)) {
-            Some(index) => {
-                let kept = &mut merged[*index];
-                let new = finding
-                    .subjects
-                    .into_iter()
-                    .filter(|it| !kept.subjects.contains(it));
-                let new: Vec<String> = new.collect();
-                kept.subjects.extend(new);
-            }
-            None => {
-                first.insert((finding.rule, finding.place), merged.len());
-                merged.push(finding);
+        let place = (finding.rule, finding.place);
+        let Some(index) = first.get(&place) else {
+            first.insert(place, merged.len());
+            merged.push((finding, Vec::new()));
+            continue;
+        };
+        let (kept, copies) = &mut merged[*index];
+        copies.extend(finding.subjects.first().cloned());
+        for subject in finding.subjects {
+            if !kept.subjects.contains(&subject) {
+                kept.subjects.push(subject);
             }
         }
     }
-    *findings = merged;
+    findings.extend(merged.into_iter().map(|(mut finding, copies)| {
+        if let [first, rest @ ..] = copies.as_slice() {
+            let more = match rest.len() {
+                0 => String::new(),
+                more => format!(" and {more} more"),
+            };
+            finding
+                .help
+                .push_str(&format!(" It is the same with `{first}`{more}."));
+        }
+        finding
+    }));
 }

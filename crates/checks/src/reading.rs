@@ -4,7 +4,9 @@ mod docs;
 mod lines;
 mod naming;
 
-use circuit::Book;
+use std::collections::HashSet;
+
+use circuit::{Book, FaultKind};
 use syntax::{FileId, Place};
 
 use crate::{Finding, Severity};
@@ -51,7 +53,15 @@ pub fn check(book: &Book) -> Vec<Finding> {
             });
         }
     }
+    let mut taken: HashSet<(Option<usize>, &str)> = HashSet::new();
     for fault in &book.faults {
+        // a node that has a source's name is one mistake, wherever it stands
+        if let FaultKind::NameTaken { name, is, .. } = &fault.kind
+            && *is != "an element"
+            && !taken.insert((fault.circuit, name))
+        {
+            continue;
+        }
         let text = book
             .files
             .get(fault.place.file.0 as usize)

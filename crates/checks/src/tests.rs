@@ -4,7 +4,9 @@ use std::sync::Arc;
 
 use analysis::Study;
 
-use crate::{Finding, RULES, Settings, reading};
+use expect_test::{Expect, expect, expect_file};
+
+use crate::{Check, Finding, RULES, Settings, reading};
 
 /// The findings of a text, read alone.
 pub(crate) fn findings(text: &str) -> Vec<Finding> {
@@ -21,6 +23,13 @@ pub(crate) fn findings_with(text: &str, settings: &Settings) -> Vec<Finding> {
         .map(|it| Study::new(it, &book.parts))
         .collect();
     crate::check(&book, &studies, settings)
+}
+
+/// Compares what a reader sees of all findings: rule, word, message, help, other places, fixes.
+#[track_caller]
+pub(crate) fn report(text: &str, expected: Expect) {
+    let text = text.trim_start();
+    expected.assert_eq(&shown(text, &findings(text)));
 }
 
 fn shown(text: &str, findings: &[Finding]) -> String {
@@ -59,7 +68,7 @@ fn shown(text: &str, findings: &[Finding]) -> String {
 }
 
 /// The example below a heading, without its indent.
-fn example<'d>(doc: &'d str, heading: &str) -> String {
+fn example(doc: &str, heading: &str) -> String {
     let lines = doc.lines().skip_while(|it| *it != heading).skip(1);
     let lines = lines.take_while(|it| it.is_empty() || it.starts_with("    "));
     lines
@@ -67,6 +76,24 @@ fn example<'d>(doc: &'d str, heading: &str) -> String {
         .collect::<Vec<_>>()
         .join("\n")
         + "\n"
+}
+
+#[test]
+fn every_wrong_example_has_its_finding_alone_and_every_right_one_none() {
+    let mut faults = Vec::new();
+    for rule in RULES {
+        let [wrong, right] = ["# Wrong", "# Right"].map(|it| example(rule.doc, it));
+        if let Check::Settings = rule.check {
+            assert_eq!(
+                Settings::from_toml("ampersum.toml", &wrong).troubles.len(),
+                1
+            );
+            assert_eq!(Settings::from_toml("ampersum.toml", &right).troubles, []);
+            continue;
+        }
+        one_and_none(rule.name, &wrong, &right, &mut faults);
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
 }
 
 #[test]
@@ -134,4 +161,152 @@ fn every_error_of_the_language_has_its_page() {
         assert!(reading::doc(id).is_some(), "{id}");
     }
     assert_eq!(reading::DOCS.len(), ids.split_whitespace().count());
+}
+
+#[test]
+fn what_the_text_accepts_is_taken_away() {
+    let swapped = "source probe: in = 1 V\nin -- R1 10k -- sum -- R2 33k -- out\nopamp A1: plus sum, minus ground, drives out\n";
+    let of = |line: &str| -> Vec<String> {
+        let found = findings(&format!("{swapped}{line}\n"));
+        found.iter().map(|it| it.rule.to_string()).collect()
+    };
+    assert_eq!(of(""), ["positive_feedback"]);
+    assert_eq!(of("allow positive_feedback at A1: \"meant\""), [""; 0]);
+    assert_eq!(of("expect finding positive_feedback at A1"), [""; 0]);
+    assert_eq!(of("expect A1 latches"), ["not_built"]);
+    assert_eq!(of("expect A1 at high rail"), ["not_built"]);
+    assert_eq!(
+        of("expect finding positive_feedback at R1"),
+        ["positive_feedback", "expectation"]
+    );
+    assert_eq!(
+        of("allow positive_feedback at R1: \"no\""),
+        ["positive_feedback"]
+    );
+    assert_eq!(
+        of("expect finding slew at A1"),
+        ["positive_feedback", "not_built"]
+    );
+    assert_eq!(of("expect A1 linear"), ["positive_feedback"]);
+    assert_eq!(of("expect out = 5 V"), ["positive_feedback"]);
+}
+
+#[test]
+fn a_rule_that_does_not_exist_is_told_at_its_name() {
+    report(
+        r#"
+source probe: in = 1 V
+in -- R1 10k -- ground
+allow loose_ends at R1: "no"
+expect finding nonsense_of_mine at R1
+allow decimal_comma at R1: "no"
+"#,
+        expect![[r#"
+            error: unknown_word at `loose_ends`
+              there is no rule `loose_ends`
+              Did you mean `loose_end`?
+              fix: write `loose_end`: allow loose_end at R1: "no"
+            error: unknown_word at `nonsense_of_mine`
+              there is no rule `nonsense_of_mine`
+              `ampersum rule` lists the rules.
+            error: unknown_word at `decimal_comma`
+              `decimal_comma` is an error of reading, not a rule that a line can accept
+              A line that cannot be read, or a name that means nothing, is always an error.
+        "#]],
+    );
+}
+
+#[test]
+fn one_mistake_is_one_finding() {
+    for (text, rule) in [
+        // a broken line: its node is not loose, claims behind it are not judged
+        (
+            "source probe: in = 1 V\nin -- R1 10k -- sum\nsum -- R2 4,7k -- ground\nexpect sum = 0.32 V",
+            "decimal_comma",
+        ),
+        (
+            "source probe: in = 1 V\nin -- R1 10k -- sum\nsum -- R2 -- out\nopamp A1: plus ground, minus sum, drives out",
+            "element_value",
+        ),
+        (
+            "source probe: in = 1 V\nin -- R1 10k -- sum -- R2 10k -- out\nopmap A1: plus ground, minus sum, drives out\nexpect out = -1 V",
+            "unknown_word",
+        ),
+        // a structural fault: what cannot be computed is not called wrong
+        (
+            "source probe: in = 1 V\nopamp A1: plus in, minus out, drives out\nsource lamp: out = 5 V\nout -- R1 10k -- ground\nexpect out = 1 V\nexpect A1 linear",
+            "output_conflict",
+        ),
+        (
+            "source probe: in = 1 V\nin -- C1 1 uF -- p\nopamp A1: plus p, minus out, drives out\nout -- R1 10k -- ground\nexpect out = 1 V",
+            "bias_path",
+        ),
+        // swapped inputs, with a supply that the ideal answer would leave
+        (
+            "supply +9 V and -9 V\nsource probe: in = 1.2 V\nin -- R1 10k -- sum -- R2 100k -- out\nopamp A1: plus sum, minus ground, drives out\nexpect out = -12 V",
+            "positive_feedback",
+        ),
+    ] {
+        let found = findings(&format!("{text}\n"));
+        let rules: Vec<&str> = found.iter().map(|it| it.rule).collect();
+        assert_eq!(rules, [rule], "{text}\n{}", shown(text, &found));
+    }
+}
+
+#[test]
+fn a_mistake_in_a_block_is_told_once_for_all_its_copies() {
+    report(
+        r#"
+block turn: in, out
+  in -- R1 10k -- sum -- R2 10k -- out
+  opamp A1: plus sum, minus ground, drives out
+end
+circuit c
+source probe: in = 1 V
+turn S1: in in, out mid
+turn S2: in mid, out out
+"#,
+        expect![[r#"
+            error: positive_feedback at `A1`
+              the feedback of `S1.A1` is positive: it drives `mid` away instead of holding it
+              Of a small rise of `mid`, nothing comes back to minus (ground) and 1/2 to plus (`S1.sum`). So when `mid` rises, V+ − V− rises too and `mid` runs to a rail; V+ = V− does not hold. Exchange the inputs of `S1.A1`, `plus ground, minus sum`, or claim `expect S1.A1 latches` if that is meant. It is the same with `S2.A1`.
+              fix: exchange the inputs of `S1.A1`:   opamp A1: plus ground, minus sum, drives out
+        "#]],
+    );
+}
+
+#[test]
+fn settings_change_how_bad_a_finding_is_and_hide_answers() {
+    let text = "source probe: in = 1 V\nin -- R1 10k -- out -- R2 10k -- ground\nin -- R3 10k -- tap\nexpect out = 0.7 V\n";
+    let with = |toml: &str| findings_with(text, &Settings::from_toml("ampersum.toml", toml));
+    let levels = |toml: &str| -> Vec<(&str, &str)> {
+        with(toml)
+            .iter()
+            .map(|it| (it.rule, it.severity.word()))
+            .collect()
+    };
+    assert_eq!(
+        levels(""),
+        [("loose_end", "warning"), ("expectation", "error")]
+    );
+    assert_eq!(
+        levels("[rules]\nloose_end = \"off\"\nexpectation = \"hint\""),
+        [("expectation", "hint")]
+    );
+    let hidden = with("[answers]\nhidden = true");
+    assert_eq!(hidden[1].message, "`out = 0.7 V` does not hold");
+    assert_eq!(hidden[1].fixes, []);
+}
+
+/// What a student reads of each error of reading and naming, to be read as one when it changes.
+#[test]
+fn every_error_reads_well() {
+    let mut page = String::new();
+    for (_, doc) in reading::DOCS {
+        let wrong = example(doc, "# Wrong");
+        let mut found = findings(&wrong);
+        found.retain(|it| it.rule != "not_built");
+        page.push_str(&shown(&wrong, &found));
+    }
+    expect_file!["reading/said.txt"].assert_eq(&page);
 }

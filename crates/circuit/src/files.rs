@@ -258,7 +258,7 @@ impl Library {
 }
 
 /// The path that `written` names in the file `from`: relative to its folder, without `.` and `..` where they can be taken out.
-fn beside(from: &str, written: &str) -> String {
+pub fn beside(from: &str, written: &str) -> String {
     match from.rfind(['/', '\\']) {
         _ if written.starts_with('/') => normalised(written),
         Some(cut) => normalised(&format!("{}/{}", &from[..cut], written)),

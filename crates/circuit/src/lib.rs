@@ -22,6 +22,7 @@ pub mod series;
 mod values;
 
 pub use build::build;
+pub use files::beside;
 pub use fault::*;
 pub use model::*;
 use syntax::{Dimension, Number, Place, Tree};

@@ -1,14 +1,14 @@
 //! What is known of one open text, worked out once, when someone asks.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, OnceLock};
 use std::time::SystemTime;
 
 use analysis::Study;
-use checks::Finding;
+use checks::{Finding, Settings};
 use circuit::{Book, Circuit};
-use syntax::{FileId, Place, Tree};
+use syntax::{ClassedToken, FileId, Place, Tree};
 
 use crate::workspace::{Documents, EditorSettings};
 use crate::{Document, Lines};
@@ -19,16 +19,18 @@ pub struct View {
     document: Arc<Document>,
     /// The texts that were open at the same time: they count before the files on disk.
     open: Arc<Documents>,
-    settings: Arc<EditorSettings>,
+    editor: Arc<EditorSettings>,
+    tokens: OnceLock<Vec<ClassedToken>>,
     reading: OnceLock<Reading>,
     studies: OnceLock<Vec<Study>>,
     findings: OnceLock<Vec<Finding>>,
 }
 
-/// A book, and the files that were looked for to make it.
+/// A book with its settings, and the files that were looked for to make them.
 #[derive(Debug)]
 struct Reading {
     book: Book,
+    settings: Settings,
     asked: Vec<Asked>,
 }
 
@@ -52,12 +54,13 @@ impl View {
     pub(crate) fn new(
         document: Arc<Document>,
         open: Arc<Documents>,
-        settings: Arc<EditorSettings>,
+        editor: Arc<EditorSettings>,
     ) -> View {
         View {
             document,
             open,
-            settings,
+            editor,
+            tokens: OnceLock::new(),
             reading: OnceLock::new(),
             studies: OnceLock::new(),
             findings: OnceLock::new(),
@@ -84,6 +87,11 @@ impl View {
         &self.reading().book
     }
 
+    /// Its words, numbers and signs.
+    pub(crate) fn tokens(&self) -> &[ClassedToken] {
+        self.tokens.get_or_init(|| syntax::tokens(self.text()))
+    }
+
     /// Its statements.
     pub fn tree(&self) -> &Tree {
         static NONE: OnceLock<Tree> = OnceLock::new();
@@ -107,10 +115,13 @@ impl View {
     /// What is wrong.
     pub fn findings(&self) -> &[Finding] {
         let (book, studies) = (self.book(), self.studies());
-        self.findings.get_or_init(|| {
-            let settings = checks::Settings::from_toml("ampersum.toml", &self.settings.toml);
-            checks::check(book, studies, &settings)
-        })
+        self.findings
+            .get_or_init(|| checks::check(book, studies, self.settings()))
+    }
+
+    /// What applies to it: the editor's settings, and over them those of the workspace's file.
+    pub fn settings(&self) -> &Settings {
+        &self.reading().settings
     }
 
     /// Works everything out step by step, unless it is called off between two steps.
@@ -127,17 +138,10 @@ impl View {
         Ok(())
     }
 
-    /// The circuit at this offset, with its index: the last one that begins above it.
+    /// The circuit whose stretch of the text holds this offset, with its index.
     pub fn circuit_at(&self, offset: u32) -> Option<(usize, &Circuit)> {
-        let own = |circuit: &&Circuit| {
-            circuit.place.file == FileId(0) && circuit.place.span.start <= offset
-        };
-        let circuits = &self.book().circuits;
-        let index = circuits
-            .iter()
-            .rposition(|it| own(&it))
-            .or_else(|| (!circuits.is_empty()).then_some(0))?;
-        Some((index, &circuits[index]))
+        let index = self.book().circuit_at(offset)?;
+        Some((index, &self.book().circuits[index]))
     }
 
     /// The name and text of a file of the book.
@@ -173,36 +177,46 @@ impl View {
 
     fn reading(&self) -> &Reading {
         self.reading.get_or_init(|| {
+            let document = &self.document;
             let mut asked = Vec::new();
-            let root = root_of(&self.document.name);
-            let book = circuit::build(
-                &self.document.name,
-                self.document.text.clone(),
-                &mut |name| {
-                    asked.push(Asked {
-                        name: name.to_string(),
-                        stamp: stamp(Path::new(name)),
-                    });
-                    match self.open.get(name) {
-                        Some(open) => Some(open.text.clone()),
-                        None => read(root.as_deref()?, Path::new(name)),
-                    }
-                },
-            );
-            Reading { book, asked }
+            let mut look = |path: &Path| {
+                let (name, stamp) = (path.to_string_lossy().into_owned(), stamp(path));
+                asked.push(Asked { name, stamp });
+                stamp.is_some()
+            };
+            let folder = Path::new(&document.name)
+                .parent()
+                .filter(|it| it.is_absolute());
+            let found =
+                folder.and_then(|it| it.ancestors().find(|it| look(&it.join(SETTINGS_FILE))));
+            let mut settings = Settings::default();
+            settings.read_toml(EDITOR, &self.editor.toml);
+            if let Some(file) = found.map(|it| it.join(SETTINGS_FILE))
+                && let Ok(text) = std::fs::read_to_string(&file)
+            {
+                settings.read_toml(&file.to_string_lossy(), &text);
+            }
+            let root = found.or(folder).and_then(|it| it.canonicalize().ok());
+            let book = circuit::build(&document.name, document.text.clone(), &mut |name| {
+                look(Path::new(name));
+                match self.open.get(name) {
+                    Some(open) => Some(open.text.clone()),
+                    None => read(root.as_deref()?, Path::new(name)),
+                }
+            });
+            Reading {
+                book,
+                settings,
+                asked,
+            }
         })
     }
 }
 
-/// The folder that a file may use files of: the nearest one above with `ampersum.toml`, else its own.
-fn root_of(name: &str) -> Option<PathBuf> {
-    let folder = Path::new(name).parent().filter(|it| it.is_absolute())?;
-    let root = folder
-        .ancestors()
-        .find(|it| it.join("ampersum.toml").is_file())
-        .unwrap_or(folder);
-    root.canonicalize().ok()
-}
+/// The workspace's settings; they stand in its root.
+const SETTINGS_FILE: &str = "ampersum.toml";
+/// What the editor's own settings are called where something is wrong with them.
+const EDITOR: &str = "the editor's settings";
 
 /// A text on disk, if it lies inside `root` once links are followed.
 fn read(root: &Path, path: &Path) -> Option<Arc<str>> {

@@ -49,11 +49,49 @@ impl LanguageServer for Backend {
     async fn did_change_configuration(&self, parameters: DidChangeConfigurationParams) {
         if parameters.settings.is_null() {
             settings::ask(&self.desk, &self.client).await;
-        } else if let Some(trouble) = settings::take(&self.desk, Some(&parameters.settings)) {
-            self.client
-                .show_message(MessageType::WARNING, trouble)
-                .await;
+        } else {
+            settings::follow(&self.desk, &self.client, Some(&parameters.settings)).await;
         }
+    }
+
+    async fn hover(&self, parameters: HoverParams) -> Result<Option<Hover>> {
+        requests::hover::hover(&self.desk, parameters).await
+    }
+
+    async fn inlay_hint(&self, parameters: InlayHintParams) -> Result<Option<Vec<InlayHint>>> {
+        requests::inlay_hint::inlay_hint(&self.desk, parameters).await
+    }
+
+    async fn document_symbol(
+        &self,
+        parameters: DocumentSymbolParams,
+    ) -> Result<Option<DocumentSymbolResponse>> {
+        requests::document_symbol::document_symbol(&self.desk, parameters).await
+    }
+
+    async fn goto_definition(
+        &self,
+        parameters: GotoDefinitionParams,
+    ) -> Result<Option<GotoDefinitionResponse>> {
+        requests::definition::definition(&self.desk, parameters).await
+    }
+
+    async fn code_action(
+        &self,
+        parameters: CodeActionParams,
+    ) -> Result<Option<CodeActionResponse>> {
+        requests::code_action::code_action(&self.desk, parameters).await
+    }
+
+    async fn code_action_resolve(&self, action: CodeAction) -> Result<CodeAction> {
+        requests::code_action::resolve(&self.desk, action).await
+    }
+
+    async fn execute_command(
+        &self,
+        parameters: ExecuteCommandParams,
+    ) -> Result<Option<serde_json::Value>> {
+        requests::execute_command::execute_command(&self.desk, &self.client, parameters).await
     }
 
     async fn diagnostic(

@@ -4,6 +4,8 @@ use tower_lsp::lsp_types::*;
 
 use crate::offers::Offers;
 use crate::positions::Encoding;
+use crate::requests::code_action::EXPLAIN;
+use crate::requests::execute_command;
 
 /// One request, and how it is offered.
 pub(crate) struct Feature {
@@ -13,18 +15,61 @@ pub(crate) struct Feature {
 }
 
 /// Every request that is answered beyond those of every server.
-pub(crate) const FEATURES: &[Feature] = &[Feature {
-    method: "textDocument/diagnostic",
-    offer: |it, offers| {
-        it.diagnostic_provider = offers.pulls().then(|| {
-            DiagnosticServerCapabilities::Options(DiagnosticOptions {
-                identifier: Some("ampersum".to_string()),
-                inter_file_dependencies: true,
-                ..DiagnosticOptions::default()
-            })
-        });
+pub(crate) const FEATURES: &[Feature] = &[
+    Feature {
+        method: "textDocument/hover",
+        offer: |it, _| it.hover_provider = Some(HoverProviderCapability::Simple(true)),
     },
-}];
+    Feature {
+        method: "textDocument/inlayHint",
+        offer: |it, _| it.inlay_hint_provider = Some(OneOf::Left(true)),
+    },
+    Feature {
+        method: "textDocument/documentSymbol",
+        offer: |it, _| it.document_symbol_provider = Some(OneOf::Left(true)),
+    },
+    Feature {
+        method: "textDocument/definition",
+        offer: |it, _| it.definition_provider = Some(OneOf::Left(true)),
+    },
+    Feature {
+        method: "textDocument/codeAction",
+        offer: |it, offers| {
+            it.code_action_provider = Some(match offers.action_literals {
+                true => CodeActionProviderCapability::Options(CodeActionOptions {
+                    code_action_kinds: Some(vec![CodeActionKind::QUICKFIX, EXPLAIN]),
+                    resolve_provider: Some(offers.resolves_actions()),
+                    ..CodeActionOptions::default()
+                }),
+                false => CodeActionProviderCapability::Simple(true),
+            });
+        },
+    },
+    Feature {
+        method: "workspace/executeCommand",
+        offer: |it, _| {
+            it.execute_command_provider = Some(ExecuteCommandOptions {
+                commands: vec![
+                    execute_command::EXPLAIN.to_string(),
+                    execute_command::CHANGE.to_string(),
+                ],
+                ..ExecuteCommandOptions::default()
+            });
+        },
+    },
+    Feature {
+        method: "textDocument/diagnostic",
+        offer: |it, offers| {
+            it.diagnostic_provider = offers.pulls().then(|| {
+                DiagnosticServerCapabilities::Options(DiagnosticOptions {
+                    identifier: Some("ampersum".to_string()),
+                    inter_file_dependencies: true,
+                    ..DiagnosticOptions::default()
+                })
+            });
+        },
+    },
+];
 
 /// What is offered to this client.
 pub(crate) fn capabilities(offers: &Offers) -> ServerCapabilities {

@@ -95,6 +95,7 @@ impl Bell {
     /// Has a file checked again at this moment.
     pub(crate) fn wait_for(&self, file: &str, until: Instant) {
         self.lock().waiting.insert(file.to_string(), until);
+        self.bell.notify_all();
     }
 
     fn lock(&self) -> MutexGuard<'_, State> {

@@ -1,12 +1,13 @@
 //! What all parts of the server share.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use ide::{Snapshot, Touched, Workspace};
-use serde_json::Value;
-use tower_lsp::lsp_types::Url;
+use serde_json::{Value, json};
+use tower_lsp::lsp_types::notification::{Notification, ShowMessage};
+use tower_lsp::lsp_types::{MessageType, ShowMessageParams, Url};
 
 use crate::checker::Bell;
 use crate::offers::Offers;
@@ -21,6 +22,7 @@ pub(crate) struct Desk {
     pub(crate) bell: Bell,
     pub(crate) pages: Pages,
     end: Sender<i32>,
+    told: Mutex<HashSet<String>>,
 }
 
 /// The open texts, and what the client calls them.
@@ -40,6 +42,7 @@ impl Desk {
             bell: Bell::default(),
             pages: Pages::default(),
             end,
+            told: Mutex::default(),
         }
     }
 
@@ -87,6 +90,24 @@ impl Desk {
         known
             .or_else(|| Url::from_file_path(name).ok())
             .or_else(|| Url::parse(name).ok())
+    }
+
+    /// Tells the reader something, once.
+    pub(crate) fn tell(&self, words: String) {
+        let new = self
+            .told
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .insert(words.clone());
+        if new {
+            let parameters = ShowMessageParams {
+                typ: MessageType::WARNING,
+                message: words,
+            };
+            self.outbox.send_now(json!({
+                "jsonrpc": "2.0", "method": ShowMessage::METHOD, "params": parameters,
+            }));
+        }
     }
 
     /// Ends the server.

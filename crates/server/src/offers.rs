@@ -27,7 +27,6 @@ pub(crate) struct Offers {
     pub(crate) definition_links: bool,
     pub(crate) related_information: bool,
     pub(crate) diagnostic_version: bool,
-    pub(crate) diagnostic_data: bool,
     pub(crate) diagnostic_unnecessary: bool,
     /// It asks for diagnostics itself.
     pub(crate) pull_diagnostics: bool,
@@ -55,6 +54,11 @@ impl Offers {
     /// change without its doing is better off when they are sent.
     pub(crate) fn pulls(&self) -> bool {
         self.pull_diagnostics && self.refresh_diagnostics
+    }
+
+    /// Whether edits of code actions are made when they are asked for.
+    pub(crate) fn resolves_actions(&self) -> bool {
+        self.action_literals && self.action_resolve_edit && self.action_data
     }
 
     /// Reads the parameters of `initialize`.
@@ -90,7 +94,6 @@ impl Offers {
             definition_links: has("textDocument/definition/linkSupport"),
             related_information: has("textDocument/publishDiagnostics/relatedInformation"),
             diagnostic_version: has("textDocument/publishDiagnostics/versionSupport"),
-            diagnostic_data: has("textDocument/publishDiagnostics/dataSupport"),
             diagnostic_unnecessary: at("textDocument/publishDiagnostics/tagSupport/valueSet")
                 .and_then(Value::as_array)
                 .is_some_and(|it| it.contains(&Value::from(1))),

@@ -174,6 +174,7 @@ where
                 .map(|id| Response::from_error(id.clone(), Error::invalid_request()));
             return futures::future::ok(answer).boxed();
         }
+        let request = without_empty_parameters(request);
         let (method, id) = (request.method().to_string(), request.id().cloned());
         let future = SEEN.scope(self.desk.snapshot(), self.inner.call(request));
         AssertUnwindSafe(future)
@@ -185,6 +186,19 @@ where
                 })
             })
             .boxed()
+    }
+}
+
+/// Methods without parameters are refused where the client sends some all the same: `null`, or to `shutdown` anything.
+fn without_empty_parameters(request: Request) -> Request {
+    let (method, id, parameters) = request.into_parts();
+    let mut builder = Request::build(method.clone());
+    if let Some(id) = id {
+        builder = builder.id(id);
+    }
+    match parameters.filter(|it| !it.is_null() && method != "shutdown") {
+        Some(parameters) => builder.params(parameters).finish(),
+        None => builder.finish(),
     }
 }
 

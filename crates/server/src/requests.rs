@@ -12,7 +12,13 @@ use crate::order::SEEN;
 use crate::positions::{Encoding, Ruler};
 use syntax::{FileId, Place};
 
+pub(crate) mod code_action;
+pub(crate) mod definition;
 pub(crate) mod diagnostic;
+pub(crate) mod document_symbol;
+pub(crate) mod execute_command;
+pub(crate) mod hover;
+pub(crate) mod inlay_hint;
 
 /// Answers a request about one text on a thread of its own, from the text as it stood at the request's place in the
 /// order; `None` where the text is not open. When the client cancels, the flag is set.

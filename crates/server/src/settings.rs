@@ -5,7 +5,7 @@ use std::sync::Arc;
 use ide::EditorSettings;
 use serde_json::Value;
 use tower_lsp::Client;
-use tower_lsp::lsp_types::{ConfigurationItem, MessageType, Registration};
+use tower_lsp::lsp_types::{ConfigurationItem, Registration};
 
 use crate::desk::Desk;
 
@@ -13,22 +13,22 @@ use crate::desk::Desk;
 const SECTION: &str = "ampersum";
 
 /// Takes settings in: those of our section, or all where there is no section. Absent or null ones are no settings.
-/// What is wrong with them is returned, in words.
-pub(crate) fn take(desk: &Desk, settings: Option<&Value>) -> Option<String> {
-    let settings = settings.filter(|it| !it.is_null())?;
+pub(crate) fn take(desk: &Desk, settings: Option<&Value>) {
+    let Some(settings) = settings.filter(|it| !it.is_null()) else {
+        return;
+    };
     let own = settings.get(SECTION).unwrap_or(settings);
-    let (settings, trouble) = match own
+    let toml = match own
         .is_object()
         .then(|| toml::to_string(&without_nulls(own)))
     {
-        Some(Ok(toml)) => (EditorSettings { toml }, None),
-        _ => (
-            EditorSettings::default(),
-            Some("the settings under `ampersum` have to be a table".to_string()),
-        ),
+        Some(Ok(toml)) => toml,
+        _ => {
+            desk.tell("The settings under `ampersum` have to be a table.".to_string());
+            String::new()
+        }
     };
-    desk.change(|texts| texts.workspace.set_settings(settings));
-    trouble
+    desk.change(|texts| texts.workspace.set_settings(EditorSettings { toml }));
 }
 
 /// Asks the client for them, if it can be asked.
@@ -40,10 +40,17 @@ pub(crate) async fn ask(desk: &Arc<Desk>, client: &Client) {
         scope_uri: None,
         section: Some(SECTION.to_string()),
     };
-    if let Ok(answer) = client.configuration(vec![item]).await
-        && let Some(trouble) = take(desk, answer.first())
-    {
-        client.show_message(MessageType::WARNING, trouble).await;
+    if let Ok(answer) = client.configuration(vec![item]).await {
+        follow(desk, client, answer.first()).await;
+    }
+}
+
+/// Takes settings in that came later, and has hints made anew.
+pub(crate) async fn follow(desk: &Desk, client: &Client, settings: Option<&Value>) {
+    take(desk, settings);
+    if desk.offers().refresh_inlay_hints {
+        // A client that does not want to says so in its own log.
+        let _ = client.inlay_hint_refresh().await;
     }
 }
 

@@ -10,7 +10,7 @@ use futures::{FutureExt, SinkExt, StreamExt};
 use serde_json::Value;
 use tower::Service;
 use tower_lsp::jsonrpc::{Error, Id, Request, Response};
-use tower_lsp::{ExitedError, Loopback, LspService};
+use tower_lsp::{ExitedError, LspService};
 
 use crate::backend::Backend;
 use crate::desk::Desk;

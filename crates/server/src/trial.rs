@@ -10,8 +10,8 @@ use tower_lsp::jsonrpc::Result;
 use crate::backend::Backend;
 use crate::requests::work;
 
-/// Waits of requests that were cancelled, and ended for that reason.
-static STOPPED: AtomicU32 = AtomicU32::new(0);
+/// Waits that are going on.
+static WAITING: AtomicU32 = AtomicU32::new(0);
 
 /// Adds the methods to a service.
 pub(crate) fn with_methods(builder: LspServiceBuilder<Backend>) -> LspServiceBuilder<Backend> {
@@ -21,7 +21,7 @@ pub(crate) fn with_methods(builder: LspServiceBuilder<Backend>) -> LspServiceBui
     builder
         .custom_method("trial/panic", Backend::panic)
         .custom_method("trial/wait", Backend::wait)
-        .custom_method("trial/stopped", Backend::stopped)
+        .custom_method("trial/waiting", Backend::waiting)
 }
 
 impl Backend {
@@ -39,19 +39,17 @@ impl Backend {
         let until =
             Instant::now() + Duration::from_secs_f64(parameters["seconds"].as_f64().unwrap_or(0.0));
         work(move |stop| {
-            while Instant::now() < until {
-                if stop.load(Ordering::Relaxed) {
-                    STOPPED.fetch_add(1, Ordering::Relaxed);
-                    return;
-                }
+            WAITING.fetch_add(1, Ordering::Relaxed);
+            while Instant::now() < until && !stop.load(Ordering::Relaxed) {
                 std::thread::sleep(Duration::from_millis(1));
             }
+            WAITING.fetch_sub(1, Ordering::Relaxed);
         })
         .await?;
         Ok(Value::Null)
     }
 
-    async fn stopped(&self) -> Result<Value> {
-        Ok(json!(STOPPED.load(Ordering::Relaxed)))
+    async fn waiting(&self) -> Result<Value> {
+        Ok(json!(WAITING.load(Ordering::Relaxed)))
     }
 }

@@ -85,8 +85,10 @@ pub fn current(circuit: &Circuit, term: &Term) -> (bool, String) {
         Carrier::Source(id)
             if matches!(circuit.sources[id.index()].kind, SourceKind::Current { .. }) =>
         {
-            let (negative, body) = factor(drive_terms(circuit, &circuit.sources[id.index()]));
-            (negative != term.minus, body)
+            let source = &circuit.sources[id.index()];
+            let (negative, body) = factor(drive_terms(circuit, source));
+            let nothing = source.controls.is_empty() && source.constant.is_zero();
+            (!nothing && negative != term.minus, body)
         }
         // the current of a tie, left standing where the circuit is faulty
         other => (

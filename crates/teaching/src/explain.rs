@@ -212,10 +212,7 @@ impl Context<'_> {
         let at = names::node(self.circuit, equation.at);
         let mut covers = vec![equation.at];
         let (title, why) = match &equation.kind {
-            EquationKind::Held { by } => (
-                format!("{} is held", names::sentence(&self.held_nodes(*by))),
-                self.why_held(*by),
-            ),
+            EquationKind::Held { by } => (self.title_held(*by), self.why_held(*by, equation.at)),
             EquationKind::Virtual {
                 opamp,
                 replaces,
@@ -259,18 +256,20 @@ impl Context<'_> {
         }
     }
 
-    fn held_nodes(&self, by: Carrier) -> String {
-        match names::carrier_ends(self.circuit, by) {
-            [GROUND, node] | [node, GROUND] => names::node(self.circuit, node),
-            [a, b] => format!(
-                "the difference between {} and {}",
-                names::node(self.circuit, a),
-                names::node(self.circuit, b)
-            ),
+    fn title_held(&self, by: Carrier) -> String {
+        let name = names::carrier(self.circuit, by);
+        let [a, b] = names::carrier_ends(self.circuit, by);
+        let words = names::nodes(self.circuit, [a, b]);
+        match (by, a, b) {
+            (Carrier::Source(_), GROUND, node) | (Carrier::Source(_), node, GROUND) => {
+                format!("{}, held by `{name}`", names::node(self.circuit, node))
+            }
+            (Carrier::Source(_), ..) => format!("{words}, held apart by `{name}`"),
+            _ => format!("{words}, joined by `{name}`"),
         }
     }
 
-    fn why_held(&self, by: Carrier) -> String {
+    fn why_held(&self, by: Carrier, at: NodeId) -> String {
         let it = names::sentence(&names::the(self.circuit, by));
         let [a, b] = names::carrier_ends(self.circuit, by).map(|it| names::node(self.circuit, it));
         let Carrier::Source(id) = by else {
@@ -284,7 +283,7 @@ impl Context<'_> {
             };
             return format!(
                 "{it} {like}, and {a} and {b} are at one voltage. {}",
-                self.instead(by)
+                self.instead(by, at)
             );
         };
         let source = &self.circuit.sources[id.index()];
@@ -298,29 +297,29 @@ impl Context<'_> {
         match (source.controls.is_empty(), grounded) {
             (true, true) => format!(
                 "{it} holds {a} at {drive}{at_rest}, whatever current that takes. {}",
-                self.instead(by)
+                self.instead(by, at)
             ),
             (true, false) => {
                 format!(
-                    "{it} holds {a} above {b} by {drive}{at_rest}, whatever current that takes. {}",
-                    self.instead(by)
+                    "{it} holds {a} {drive} above {b}{at_rest}, whatever current that takes. {}",
+                    self.instead(by, at)
                 )
             }
             (false, true) => format!(
                 "{it} makes {a} follow other voltages, {drive}{at_rest}. {}",
-                self.instead(by)
+                self.instead(by, at)
             ),
             (false, false) => {
                 format!(
                     "{it} makes the difference {a} − {b} follow other voltages, {drive}{at_rest}. {}",
-                    self.instead(by)
+                    self.instead(by, at)
                 )
             }
         }
     }
 
     /// Which current sum an equation with a tie's unknown current saves.
-    fn instead(&self, tie: Carrier) -> String {
+    fn instead(&self, tie: Carrier, at: NodeId) -> String {
         let joined = self.equations.list.iter().find_map(|it| match &it.kind {
             EquationKind::JoinedSum { nodes, ties } if ties.contains(&tie) => Some(nodes),
             _ => None,
@@ -343,11 +342,20 @@ impl Context<'_> {
                  either end.",
                 self.circuit.opamps[opamp.index()].name
             ),
-            (None, [node, GROUND] | [GROUND, node]) => {
-                format!("So {} is known at once, and no current sum is needed there.", names::node(self.circuit, node))
-            }
-            _ => "The current through it is not known, so this equation stands in place of a current sum.".into(),
+            (None, ends) if self.is_driven(tie) || !ends.contains(&GROUND) => format!(
+                "It carries whatever current is needed, so this equation stands in place of a current sum at {}.",
+                names::node(self.circuit, at)
+            ),
+            _ => format!(
+                "So {} is known at once, and no current sum is needed there.",
+                names::node(self.circuit, at)
+            ),
         }
+    }
+
+    /// Whether a source follows other voltages.
+    fn is_driven(&self, by: Carrier) -> bool {
+        matches!(by, Carrier::Source(id) if !self.circuit.sources[id.index()].controls.is_empty())
     }
 
     fn why_virtual(&self, opamp: OpampId, replaces: NodeId, tied: &[(NodeId, Carrier)]) -> String {
@@ -472,7 +480,9 @@ impl Context<'_> {
     fn term(&self, written: &equation::WrittenTerm) -> ExplainedTerm {
         let sentence = match written.term.branch {
             Carrier::Element(id) => self.element_term(id, &written.term),
-            Carrier::Source(id) => self.source_term(id, &written.term),
+            Carrier::Source(id) => {
+                self.source_term(id, &written.term, written.text.starts_with('−'))
+            }
             Carrier::Opamp(_) => {
                 format!(
                     "the current of {}, which is not known.",
@@ -494,32 +504,32 @@ impl Context<'_> {
             return format!("the current through the {kind} `{name}`, which is not known.");
         }
         let value = notation::number(&element.value, Dimension::OHM);
-        let (from, to) = (
-            names::node(self.circuit, term.from),
-            names::node(self.circuit, term.to),
-        );
-        let (verb, start, end) = match self.writing.sums {
-            Sums::Leaving => ("leaves", &from, &to),
-            Sums::Entering => ("enters", &to, &from),
+        let [from, to] = [term.from, term.to].map(|it| names::node(self.circuit, it));
+        let (way, first, second) = match self.writing.sums {
+            Sums::Leaving => (
+                format!("what leaves {from} through `{name}` ({value}) towards {to}"),
+                &from,
+                &to,
+            ),
+            Sums::Entering => (
+                format!("what enters {from} through `{name}` ({value}) from {to}"),
+                &to,
+                &from,
+            ),
         };
         let across = match (term.from, term.to) {
-            (_, GROUND) => {
-                format!("the voltage across it is that of {from} alone, because ground is 0 V")
+            (node, GROUND) | (GROUND, node) => {
+                format!(
+                    "Ground is 0 V, so the voltage across `{name}` is that of {}",
+                    names::node(self.circuit, node)
+                )
             }
-            (GROUND, _) => {
-                format!("the voltage across it is that of {to} alone, because ground is 0 V")
-            }
-            _ => {
-                format!("the voltage across it is the difference of its two ends, {start} − {end}")
-            }
+            _ => format!("The voltage across `{name}` is {first} − {second}"),
         };
-        format!(
-            "the current that {verb} {from} through `{name}` ({value}), from {start} to {end}. By Ohm's law it is voltage over \
-                 resistance, and {across}."
-        )
+        format!("{way}. {across}; divided by the resistance it is the current (Ohm's law).")
     }
 
-    fn source_term(&self, id: SourceId, term: &Term) -> String {
+    fn source_term(&self, id: SourceId, term: &Term, negative: bool) -> String {
         let source = &self.circuit.sources[id.index()];
         let (name, node) = (&source.name, names::node(self.circuit, term.from));
         let drive = equation::drive(self.circuit, source);
@@ -531,17 +541,16 @@ impl Context<'_> {
         } else {
             ""
         };
-        let (does, counts) = match (term.minus, self.writing.sums) {
-            (false, Sums::Leaving) => (format!("takes {drive} out of {node}"), "positive"),
-            (true, Sums::Leaving) => (
-                format!("pushes {drive} into {node}"),
-                "negative among the currents that leave",
+        let does = match term.minus {
+            false => format!("takes {drive} out of {node}"),
+            true => format!("pushes {drive} into {node}"),
+        };
+        let counts = match negative {
+            true => format!(
+                "negative among the currents that {}",
+                self.writing.sums.verb()
             ),
-            (false, Sums::Entering) => (
-                format!("takes {drive} out of {node}"),
-                "negative among the currents that enter",
-            ),
-            (true, Sums::Entering) => (format!("pushes {drive} into {node}"), "positive"),
+            false => "positive".into(),
         };
         let known = match source.controls.is_empty() {
             true => "whatever the voltages are",

@@ -126,7 +126,7 @@ pub fn reason(
             };
             let falls = match pulls_back(feedback, opamp) {
                 true => format!(
-                    "If {out} rises a little, {v}+ − {v}− falls, and a falling {v}+ − {v}− pulls {out} back down. "
+                    "If {out} rises a little, {v}+ − {v}− falls and pulls {out} back down. "
                 ),
                 false => String::new(),
             };
@@ -173,7 +173,7 @@ fn amount(share: &Ratio) -> String {
         return "nothing".into();
     }
     if share.is_one() {
-        return "all of it".into();
+        return "all".into();
     }
     notation::share(share)
 }

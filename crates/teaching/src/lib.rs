@@ -10,6 +10,8 @@ pub mod explain;
 pub mod feedback;
 pub mod names;
 pub mod notation;
+#[cfg(test)]
+mod tests;
 pub mod words;
 
 /// How a class writes: which letter stands for a voltage, and which way a current sum counts.

@@ -65,8 +65,11 @@ pub fn fraction(answer: &Answer, dimension: Dimension) -> Option<String> {
 
 /// A plain share such as `10/43`: the fraction where it is short, else the decimal.
 pub fn share(ratio: &Ratio) -> String {
-    let answer = Answer::Exact(ratio.clone());
-    fraction(&answer, Dimension::default()).unwrap_or_else(|| short(&answer, Dimension::default()))
+    let short = ratio.to_string();
+    match short.len() <= 2 * FRACTION_DIGITS {
+        true => short.replace('-', "−"),
+        false => self::short(&Answer::Exact(ratio.clone()), Dimension::NONE),
+    }
 }
 
 /// As the language writes it, in plain ASCII, to be put into a file: `-3.96 V`, `120 uA`, `10k`.
@@ -487,8 +490,8 @@ mod tests {
         for (value, bound, people) in [
             (std::f64::consts::SQRT_2, 1e-12, "1.4142 V"),
             (2.0, 1e-12, "2 V"),
-            (1.414213, 0.00049, "1.414 V"),
-            (1.414213, 0.00051, "1.41 V"),
+            (1.234567, 0.00049, "1.235 V"),
+            (1.234567, 0.00051, "1.23 V"),
             (0.000123, 0.000004, "0.12 mV"),
             (0.000123, 0.000195, "0 V ± 200 µV"),
             (1.0, 0.9, "1 V"),

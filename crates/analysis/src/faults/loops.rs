@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 
 use circuit::{Carrier, Circuit, NodeId, OpampId, Source, SourceKind};
+use dashu_base::Abs;
 use syntax::{Number, Ratio};
 
 use super::{FaultKind, Search};
@@ -44,6 +45,8 @@ pub(super) fn closed(search: &mut Search) {
             .iter()
             .filter_map(|it| output(circuit, *it))
             .collect();
+        let mut apart = outputs.clone();
+        apart.dedup();
         let (kind, nodes, amount) = match outputs.len() {
             0 => {
                 let only_wires = carriers.iter().all(|it| matches!(it, Carrier::Element(_)));
@@ -60,11 +63,11 @@ pub(super) fn closed(search: &mut Search) {
                 (
                     FaultKind::SourceLoop { only_wires },
                     closed.nodes.clone(),
-                    amount.and_then(Volts::sum),
+                    amount.and_then(Volts::sum).map(Abs::abs),
                 )
             }
-            1 => (FaultKind::OutputOnSource, outputs, None),
-            _ => (FaultKind::OutputsTied, outputs, None),
+            1 => (FaultKind::OutputOnSource, apart, None),
+            _ => (FaultKind::OutputsTied, apart, None),
         };
         search.tell(kind, nodes, carriers, amount);
     }

@@ -7,10 +7,10 @@ use super::islands::{loose, starts};
 use super::loops::ends;
 use super::{FaultKind, Search, may_lack, may_lack_feedback, neighbourhood};
 use crate::feedback::{
-    BUDGET, Field, Map, Moment, Residue, Rules, Sum, Values, add, moved, null_vector, reached,
-    strongly_connected,
+    BUDGET, Field, Map, Moment, Residue, Rules, Sum, Values, add, eliminate, moved, null_vector,
+    reached, strongly_connected,
 };
-use crate::network::Network;
+use crate::network::{Joined, Network};
 
 /// Steps 4, 5 and 6.
 pub(super) fn without_feedback(search: &mut Search) {
@@ -25,16 +25,42 @@ pub(super) fn without_feedback(search: &mut Search) {
     let idle_ever = ever.as_ref().unwrap_or(&rest).idle();
     let idle_at_rest = rest.idle();
 
-    open(search, ever.as_ref().unwrap_or(&rest), &idle_ever);
+    let tangled = tangled(search, &rest, ever.as_ref().unwrap_or(&rest));
+
+    open(search, ever.as_ref().unwrap_or(&rest), &idle_ever, &tangled);
     if let Some(ever) = &ever {
-        only_by_storage(search, ever, &idle_ever, &idle_at_rest);
+        only_by_storage(search, ever, &idle_ever, &idle_at_rest, &tangled);
     }
     // What stays: op-amps that reach themselves at rest and no fault accounts for.
-    let sound: Vec<bool> = (0..circuit.opamps.len())
-        .map(|it| !idle_at_rest[it] && !search.told_opamps[it])
-        .collect();
+    let sound = |it: usize| !idle_at_rest[it] && !search.told_opamps[it] && !tangled[it];
+    let sound: Vec<bool> = (0..circuit.opamps.len()).map(sound).collect();
     repeating_or_cancelling(search, &rest, &sound);
-    singular(search, &sound);
+    let ruling: Vec<bool> = sound
+        .iter()
+        .zip(&tangled)
+        .map(|(sound, tangled)| *sound || *tangled)
+        .collect();
+    singular(search, &ruling);
+}
+
+/// Op-amps whose inputs controlled sources leave adrift as long as V+ = V− does not hold them, and all that they move: what
+/// outputs move tells nothing there, and the rank of all equations together decides.
+fn tangled(search: &Search, rest: &Graph, widest: &Graph) -> Vec<bool> {
+    let circuit = search.circuit;
+    if circuit.sources.iter().all(|it| it.controls.is_empty()) {
+        return vec![false; circuit.opamps.len()];
+    }
+    let exact = Values::of(circuit, search.network, Moment::Rest);
+    let loose = |index: usize| {
+        let opamp = &circuit.opamps[index];
+        let pins = [opamp.plus, opamp.minus];
+        let adrift = |graph: &Graph| graph.map.difference(opamp).is_none();
+        let unknown =
+            adrift(rest) || adrift(widest) || exact.inputs[index].iter().any(Option::is_none);
+        unknown && !search.told_opamps[index] && !pins.iter().any(|it| search.adrift[it.index()])
+    };
+    let loose: Vec<usize> = (0..circuit.opamps.len()).filter(|it| loose(*it)).collect();
+    reached(&widest.towards, loose)
 }
 
 /// Which inputs each output moves, whatever the values.
@@ -99,7 +125,7 @@ fn towards_of(stands_for: &[(Carrier, usize)], carrier: Carrier) -> impl Iterato
 
 /// Step 4: no way back at any frequency. An op-amp behind one that is told already, or behind another of these, is passed
 /// over: its way back may run through that one.
-fn open(search: &mut Search, graph: &Graph, idle: &[bool]) {
+fn open(search: &mut Search, graph: &Graph, idle: &[bool], tangled: &[bool]) {
     let circuit = search.circuit;
     let told = (0..idle.len()).filter(|it| search.told_opamps[*it]);
     let behind = (0..idle.len())
@@ -107,7 +133,7 @@ fn open(search: &mut Search, graph: &Graph, idle: &[bool]) {
         .flat_map(|it| graph.towards[it].iter().copied());
     let passed_over = reached(&graph.towards, told.chain(behind).collect::<Vec<_>>());
     let loose = loose(circuit);
-    for index in (0..idle.len()).filter(|it| idle[*it]) {
+    for index in (0..idle.len()).filter(|it| idle[*it] && !tangled[*it]) {
         if passed_over[index] {
             search.told_opamps[index] = true;
             continue;
@@ -141,14 +167,20 @@ fn open(search: &mut Search, graph: &Graph, idle: &[bool]) {
 }
 
 /// Step 4: a way back through capacitors (or where inductors are no wires) alone; one fault for those that move each other.
-fn only_by_storage(search: &mut Search, ever: &Graph, idle_ever: &[bool], idle_at_rest: &[bool]) {
+fn only_by_storage(
+    search: &mut Search,
+    ever: &Graph,
+    idle_ever: &[bool],
+    idle_at_rest: &[bool],
+    tangled: &[bool],
+) {
     let circuit = search.circuit;
     let told = (0..idle_ever.len()).filter(|it| search.told_opamps[*it]);
     let passed_over = reached(&ever.towards, told.collect::<Vec<_>>());
     for block in strongly_connected(&ever.towards) {
         let here: Vec<usize> = block
             .into_iter()
-            .filter(|it| idle_at_rest[*it] && !idle_ever[*it])
+            .filter(|it| idle_at_rest[*it] && !idle_ever[*it] && !tangled[*it])
             .collect();
         let told = here.iter().any(|it| passed_over[*it]);
         here.iter().for_each(|it| search.told_opamps[*it] = true);
@@ -294,8 +326,9 @@ fn transposed(rows: &[Sum<Residue>]) -> Vec<Sum<Residue>> {
     columns
 }
 
-/// Step 6: controlled sources that leave nodes adrift at these values. Op-amps that a fault accounts for are held still.
-fn singular(search: &mut Search, sound: &[bool]) {
+/// Step 6: controlled sources that leave nodes adrift at these values. Only the rules of the `ruling` op-amps that no fault
+/// accounts for hold; other outputs stand still.
+fn singular(search: &mut Search, ruling: &[bool]) {
     let circuit = search.circuit;
     if circuit.sources.iter().all(|it| it.controls.is_empty()) {
         return;
@@ -303,7 +336,7 @@ fn singular(search: &mut Search, sound: &[bool]) {
     let Some(map) = moved::<Ratio>(circuit, search.network, Moment::Rest, &[], BUDGET) else {
         return;
     };
-    if map.adrift.iter().all(|it| search.told_nodes[it.index()]) {
+    if map.adrift.iter().all(|it| search.adrift[it.index()]) {
         return;
     }
     // The passive circuit alone does not fix them; with the op-amps' rules it might.
@@ -327,13 +360,13 @@ fn singular(search: &mut Search, sound: &[bool]) {
                 .map(|(column, share)| (*column, -share.clone()))
                 .collect();
             rows.push(row(&[(NodeId(index as u32), Ratio::ONE)], &columns));
-        } else if search.told_nodes[index] {
+        } else if search.adrift[index] {
             rows.push(row(&[(NodeId(index as u32), Ratio::ONE)], &[]));
         }
     }
     rows.extend(rules.iter().map(|it| row(&it.terms, &it.columns)));
     for (index, opamp) in circuit.opamps.iter().enumerate() {
-        rows.push(match sound[index] && !search.told_opamps[index] {
+        rows.push(match ruling[index] && !search.told_opamps[index] {
             true => row(
                 &[(opamp.plus, Ratio::ONE), (opamp.minus, Ratio::NEG_ONE)],
                 &[],
@@ -341,32 +374,51 @@ fn singular(search: &mut Search, sound: &[bool]) {
             false => row(&[], &[(index, Ratio::ONE)]),
         });
     }
-    let Some(vector) = null_vector(count + circuit.opamps.len(), rows, Ratio::ONE) else {
+    let unknowns = count + circuit.opamps.len();
+    let Some(found) = eliminate(unknowns, 0, rows.clone(), BUDGET) else {
         return;
     };
-    let nodes: Vec<NodeId> = (0..count)
-        .filter(|it| !vector[*it].is_zero())
-        .map(|it| NodeId(it as u32))
-        .collect();
-    let opamps = (0..circuit.opamps.len()).filter(|it| !vector[count + it].is_zero());
-    let opamps: Vec<Carrier> = opamps
-        .map(|it| Carrier::Opamp(OpampId(it as u32)))
-        .collect();
-    if may_lack(circuit, search.network, &nodes) {
-        return;
+    // What stays loose, taken apart into what hangs together.
+    let loose = |it: usize| found.values[it].is_none();
+    let mut joined = Joined::new(unknowns);
+    for row in &rows {
+        let mut loose = row.iter().map(|it| it.0).filter(|it| loose(*it));
+        if let Some(first) = loose.next() {
+            for it in loose {
+                joined.join(NodeId(first as u32), NodeId(it as u32));
+            }
+        }
     }
-    if !opamps.is_empty() {
-        search.tell(FaultKind::CancelsAtTheseValues, nodes, opamps, None);
-        return;
+    let mut parts: Vec<(NodeId, Vec<usize>)> = Vec::new();
+    for it in (0..unknowns).filter(|it| loose(*it)) {
+        let root = joined.root(NodeId(it as u32));
+        match parts.iter_mut().find(|part| part.0 == root) {
+            Some(part) => part.1.push(it),
+            None => parts.push((root, vec![it])),
+        }
     }
-    let touches = |it: &SourceId| {
-        let source = &circuit.sources[it.index()];
-        !source.controls.is_empty() && ends(source).iter().any(|end| nodes.contains(end))
-    };
-    let sources = (0..circuit.sources.len() as u32)
-        .map(SourceId)
-        .filter(touches)
-        .map(Carrier::Source);
-    let carriers = sources.collect();
-    search.tell(FaultKind::Singular, nodes, carriers, None);
+    for (_, part) in parts {
+        let (nodes, outputs): (Vec<usize>, Vec<usize>) =
+            part.into_iter().partition(|it| *it < count);
+        let nodes: Vec<NodeId> = nodes.into_iter().map(|it| NodeId(it as u32)).collect();
+        let opamps = outputs
+            .into_iter()
+            .map(|it| Carrier::Opamp(OpampId((it - count) as u32)));
+        let opamps: Vec<Carrier> = opamps.collect();
+        if may_lack(circuit, search.network, &nodes) {
+            continue;
+        }
+        let touches = |it: &SourceId| {
+            let source = &circuit.sources[it.index()];
+            !source.controls.is_empty() && ends(source).iter().any(|end| nodes.contains(end))
+        };
+        match opamps.is_empty() {
+            true => {
+                let sources = (0..circuit.sources.len() as u32).map(SourceId);
+                let carriers = sources.filter(touches).map(Carrier::Source).collect();
+                search.tell(FaultKind::Singular, nodes, carriers, None);
+            }
+            false => search.tell(FaultKind::CancelsAtTheseValues, nodes, opamps, None),
+        }
+    }
 }

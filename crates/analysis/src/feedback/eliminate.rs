@@ -6,7 +6,7 @@ use std::collections::BinaryHeap;
 use super::field::Field;
 
 /// Exact numbers may grow so long that a solution takes this many nanoseconds, roughly.
-pub(crate) const BUDGET: u64 = 200_000_000;
+pub(crate) const BUDGET: u64 = 60_000_000;
 
 /// A sum: indices and factors, by index.
 pub(crate) type Sum<F> = Vec<(usize, F)>;
@@ -58,6 +58,7 @@ pub(crate) fn eliminate<F: Field>(
             .iter()
             .filter(|it| it.1.weight() >= 0.1 * largest)
             .min_by_key(|it| holding[it.0].len())
+            .or(pivot_row.first())
             .cloned()?;
         for other in std::mem::take(&mut holding[unknown]) {
             if done[other] {

@@ -2,7 +2,8 @@
 //! voltage is a sum of shares of the outputs.
 //!
 //! Nodes held by sources and outputs cut the circuit into small pieces (an output moves no further than to the next held
-//! node), and each piece that an input pin or a controlled source stands in is solved alone.
+//! node), and each piece that an input pin or a controlled source stands in, or that no direct current reaches, is solved
+//! alone; the others cannot be singular.
 
 use circuit::{
     Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, Opamp, SourceId, SourceKind,
@@ -79,7 +80,7 @@ pub(crate) fn moved<F: Field>(
         reactive: vec![false; circuit.nodes.len()],
         adrift: Vec::new(),
     };
-    for piece in pieces(circuit, &pinned, &rules) {
+    for piece in pieces(circuit, network, &pinned, &rules) {
         piece
             .nodes
             .iter()
@@ -351,7 +352,12 @@ struct Piece {
     reactive: bool,
 }
 
-fn pieces<F>(circuit: &Circuit, pinned: &[Option<Sum<F>>], rules: &[Rule<F>]) -> Vec<Piece> {
+fn pieces<F>(
+    circuit: &Circuit,
+    network: &Network,
+    pinned: &[Option<Sum<F>>],
+    rules: &[Rule<F>],
+) -> Vec<Piece> {
     let mut joined = Joined::new(circuit.nodes.len());
     let free = |rule: &Rule<F>| {
         rule.terms
@@ -384,7 +390,9 @@ fn pieces<F>(circuit: &Circuit, pinned: &[Option<Sum<F>>], rules: &[Rule<F>]) ->
                 reactive: false,
             });
         }
-        pieces[index[root]].nodes.push(node);
+        let piece = &mut pieces[index[root]];
+        piece.nodes.push(node);
+        piece.asked |= network.island_of[node.index()] != 0;
     }
     for (number, rule) in rules.iter().enumerate() {
         if let Some(node) = free(rule) {

@@ -11,10 +11,13 @@ use super::integer::Whole;
 use crate::answer::{UNIT, nearest, outward};
 use syntax::Ratio;
 
+/// Column, entry, how far off it can be.
+type Entry = (usize, f64, f64);
+
 /// A square system in doubles; errors say how far off each coefficient can be.
 pub(super) struct Floating {
     /// Column, entry, its error.
-    pub rows: Vec<Vec<(usize, f64, f64)>>,
+    pub rows: Vec<Vec<Entry>>,
     /// For each right side, for each row, its value and error.
     pub sides: Vec<Vec<(f64, f64)>>,
 }
@@ -76,11 +79,11 @@ impl Floating {
                     .collect()
             })
             .collect::<Option<_>>()?;
-        let borrowed: Vec<Vec<(usize, &Ratio)>> = entries
-            .iter()
-            .map(|row| row.iter().map(|(column, it)| (*column, it)).collect())
-            .collect();
-        let whole = Whole::new(&borrowed);
+        let whole = Whole::new(
+            entries
+                .iter()
+                .map(|row| row.iter().map(|(column, it)| (*column, it))),
+        );
         let mut rights = Vec::new();
         for side in &self.sides {
             let side: Vec<Ratio> = side
@@ -123,7 +126,7 @@ impl Floating {
 
     /// |δb| + |δA||x| for each row.
     fn loads(&self, sizes: &[f64], side: &[(f64, f64)]) -> DVector<f64> {
-        let load = |(row, (_, error)): (&Vec<(usize, f64, f64)>, &(f64, f64))| {
+        let load = |(row, (_, error)): (&Vec<Entry>, &(f64, f64))| {
             outward(
                 error
                     + row
@@ -183,7 +186,7 @@ impl Floating {
 
     /// b − A·x
     fn residual(&self, x: &[f64], side: &[(f64, f64)]) -> Vec<f64> {
-        let rest = |(row, (right, _)): (&Vec<(usize, f64, f64)>, &(f64, f64))| {
+        let rest = |(row, (right, _)): (&Vec<Entry>, &(f64, f64))| {
             row.iter()
                 .fold(*right, |rest, (column, entry, _)| rest - entry * x[*column])
         };

@@ -20,12 +20,13 @@ pub(super) const LARGEST_ELIMINATED: usize = 8;
 
 impl Whole {
     /// Multiplies each row by what makes its entries whole and coprime.
-    pub fn new(rows: &[Vec<(usize, &Ratio)>]) -> Whole {
+    pub fn new<'a>(rows: impl Iterator<Item = impl Iterator<Item = (usize, &'a Ratio)>>) -> Whole {
         let mut whole = Whole {
-            rows: Vec::with_capacity(rows.len()),
-            scales: Vec::with_capacity(rows.len()),
+            rows: Vec::new(),
+            scales: Vec::new(),
         };
         for row in rows {
+            let row: Vec<(usize, &Ratio)> = row.collect();
             let denominator = row.iter().fold(UBig::ONE, |all, (_, it)| {
                 least_common_multiple(all, it.denominator())
             });
@@ -175,4 +176,41 @@ fn eliminate(mut rows: Vec<Vec<IBig>>, size: usize) -> Option<Vec<Fractions>> {
             })
             .collect(),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Its determinant is the first prime, so only the second one sees that it is regular.
+    #[test]
+    fn a_matrix_singular_to_the_first_prime_alone_is_solved() {
+        let (one, prime) = (Ratio::ONE, Ratio::from(PRIME));
+        let size = LARGEST_ELIMINATED + 1;
+        let row = |at: usize| {
+            let diagonal = (at, if at == 0 { &prime } else { &one });
+            [diagonal]
+                .into_iter()
+                .chain((at + 1 < size).then_some((at + 1, &one)))
+        };
+        let whole = Whole::new((0..size).map(row));
+        assert!(lifting::solve::<PRIME>(&whole.rows, &[]).is_none());
+        let right = vec![Ratio::ONE; size];
+        let answers = whole.solve(&[whole.right_side(&right)]).unwrap();
+        // From below every other unknown is 1, those between 0; the topmost is (1 − 0) / p.
+        assert_eq!(answers[0][0], Ratio::ONE / prime);
+        assert_eq!(answers[0][1..], [0, 1, 0, 1, 0, 1, 0, 1].map(Ratio::from));
+    }
+
+    #[test]
+    fn a_singular_matrix_is_refused_at_any_size() {
+        let one = Ratio::ONE;
+        for size in [2, LARGEST_ELIMINATED, LARGEST_ELIMINATED + 1] {
+            let whole = Whole::new((0..size).map(|_| (0..size).map(|at| (at, &one))));
+            assert_eq!(
+                whole.solve(&[whole.right_side(&vec![Ratio::ONE; size])]),
+                None
+            );
+        }
+    }
 }

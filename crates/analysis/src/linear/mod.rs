@@ -1,9 +1,10 @@
 //! Linear equations over the rationals: split into blocks, solved exactly, floating point with a bound beyond the budget.
 //!
-//! The blocks ([`split`]) are solved one after the other: exactly ([`integer`], [`lifting`]) while their answers are exact and
-//! fit the budget, else in floating point with a bound ([`floating`]). What no block fixes is eliminated row by row
+//! The blocks ([`split`]) are solved one after the other ([`blockwise`]): exactly ([`integer`], [`lifting`]) while their answers are
+//! exact and fit the budget, else in floating point with a bound ([`floating`]). What no block fixes is eliminated row by row
 //! ([`rest`]), so that nothing is lost that the equations do fix. [`dense`] and [`modular`] are for small matrices elsewhere.
 
+mod blockwise;
 pub mod dense;
 mod floating;
 mod integer;
@@ -12,12 +13,10 @@ pub mod modular;
 mod rest;
 mod split;
 
-use dashu_base::BitTest;
 use rustc_hash::FxHashMap;
 use syntax::{Number, Ratio};
 
-use self::floating::Floating;
-use self::integer::Whole;
+use self::blockwise::Work;
 use self::rest::Part;
 use self::split::Block;
 use crate::Answer;
@@ -107,6 +106,11 @@ impl From<&Answer> for Coefficient {
 }
 
 impl Coefficient {
+    /// Whether it is anything but exactly 0.
+    fn stands(&self) -> bool {
+        !self.value.is_zero() || !self.is_exact()
+    }
+
     fn is_exact(&self) -> bool {
         self.error == 0.0
     }
@@ -142,24 +146,19 @@ pub fn solve(system: &System, budget: Budget) -> Solved {
 
 /// The same where the first `given` rows hold whatever the others say. Of the others those that contradict each other fix nothing.
 pub(crate) fn solve_with(system: &System, given: usize, budget: Budget) -> Solved {
-    let stands = |it: &&(usize, Coefficient)| !it.1.value.is_zero() || !it.1.is_exact();
     let pattern: Vec<Vec<u32>> = system
         .rows
         .iter()
         .map(|row| {
             row.terms
                 .iter()
-                .filter(stands)
+                .filter(|it| it.1.stands())
                 .map(|(unknown, _)| *unknown as u32)
                 .collect()
         })
         .collect();
     let sides = system.rows.first().map_or(0, |row| row.right.len());
-    let mut work = Work {
-        system,
-        values: vec![vec![None; system.unknowns]; sides],
-        left: budget.bits as f64,
-    };
+    let mut work = Work::new(system, sides, budget);
     let mut blocks = Vec::new();
     let mut used = vec![false; system.rows.len()];
     let mut known = vec![false; system.unknowns];
@@ -255,171 +254,4 @@ fn doubtful(
         }
     }
     doubtful
-}
-
-/// The state while blocks are solved.
-struct Work<'a> {
-    system: &'a System,
-    values: Vec<Vec<Option<Answer>>>,
-    /// Bits left for exact answers.
-    left: f64,
-}
-
-impl Work<'_> {
-    /// Solves one block; `None` where it is singular or needs what is not known.
-    fn solve(&mut self, block: &Block) -> Option<()> {
-        let sides = (0..self.values.len())
-            .map(|side| self.right_side(block, side))
-            .collect::<Option<Vec<_>>>()?;
-        let found = if block.rows.len() == 1 {
-            self.divide(block, sides)?
-        } else {
-            self.solve_knot(block, sides)?
-        };
-        for (values, found) in self.values.iter_mut().zip(found) {
-            for (&unknown, answer) in block.unknowns.iter().zip(found) {
-                values[unknown] = Some(answer);
-            }
-        }
-        Some(())
-    }
-
-    /// The block's right side less what the known unknowns take.
-    fn right_side(&self, block: &Block, side: usize) -> Option<Vec<Answer>> {
-        let right = |&row: &usize| {
-            let row = &self.system.rows[row];
-            let mut rest = row.right[side].answer();
-            for (unknown, factor) in &row.terms {
-                if block.unknowns.binary_search(unknown).is_err()
-                    && !(factor.value.is_zero() && factor.is_exact())
-                {
-                    rest = &rest - &(&factor.answer() * self.values[side][*unknown].as_ref()?);
-                }
-            }
-            Some(rest)
-        };
-        block.rows.iter().map(right).collect()
-    }
-
-    /// One equation for one unknown.
-    fn divide(&mut self, block: &Block, sides: Vec<Vec<Answer>>) -> Option<Vec<Vec<Answer>>> {
-        let factor = self.system.rows[block.rows[0]]
-            .terms
-            .iter()
-            .find(|it| it.0 == block.unknowns[0])?
-            .1
-            .answer();
-        sides
-            .iter()
-            .map(|side| Some(vec![self.within_budget(side[0].over(&factor)?)]))
-            .collect()
-    }
-
-    /// Rounds what no longer fits the budget.
-    fn within_budget(&mut self, answer: Answer) -> Answer {
-        if let Answer::Exact(ratio) = &answer {
-            self.left -= (ratio.numerator().bit_len() + ratio.denominator().bit_len()) as f64;
-            if self.left < 0.0 {
-                return answer.to_float();
-            }
-        }
-        answer
-    }
-
-    /// Several equations that need each other.
-    fn solve_knot(&mut self, block: &Block, sides: Vec<Vec<Answer>>) -> Option<Vec<Vec<Answer>>> {
-        let rows: Vec<Vec<(usize, &Coefficient)>> = block
-            .rows
-            .iter()
-            .map(|&row| inside(&self.system.rows[row], block))
-            .collect();
-        let (exact, floating): (Vec<usize>, Vec<usize>) =
-            if rows.iter().flatten().all(|(_, it)| it.is_exact()) {
-                (0..sides.len()).partition(|&side| sides[side].iter().all(Answer::is_exact))
-            } else {
-                (Vec::new(), (0..sides.len()).collect())
-            };
-        let mut found: Vec<Vec<Answer>> = vec![Vec::new(); sides.len()];
-        let mut beyond = Vec::new();
-        if !exact.is_empty() {
-            let whole = Whole::new(
-                &rows
-                    .iter()
-                    .map(|row| {
-                        row.iter()
-                            .map(|(column, it)| (*column, &it.value))
-                            .collect()
-                    })
-                    .collect::<Vec<_>>(),
-            );
-            let rights: Vec<_> = exact
-                .iter()
-                .map(|&side| {
-                    whole.right_side(
-                        &sides[side]
-                            .iter()
-                            .map(|it| it.exact().cloned().unwrap_or(Ratio::ZERO))
-                            .collect::<Vec<_>>(),
-                    )
-                })
-                .collect();
-            let longest = |side: &(Vec<dashu_int::IBig>, dashu_int::UBig)| {
-                side.0.iter().map(|it| it.bit_len()).max().unwrap_or(0) + side.1.bit_len()
-            };
-            let bits: f64 = rights
-                .iter()
-                .map(|side| rows.len() as f64 * (2.0 * whole.bits() + longest(side) as f64))
-                .sum();
-            if bits <= self.left {
-                for (side, answers) in exact.into_iter().zip(whole.solve(&rights)?) {
-                    let bits: usize = answers
-                        .iter()
-                        .map(|it| it.numerator().bit_len() + it.denominator().bit_len())
-                        .sum();
-                    self.left -= bits as f64;
-                    found[side] = answers.into_iter().map(Answer::Exact).collect();
-                }
-            } else {
-                self.left = 0.0;
-                beyond = exact;
-            }
-        }
-        let rounded: Vec<usize> = floating.into_iter().chain(beyond).collect();
-        if !rounded.is_empty() {
-            let system = Floating {
-                rows: rows
-                    .iter()
-                    .map(|row| {
-                        row.iter()
-                            .map(|(column, it)| (*column, it.approximate()))
-                            .map(|(column, (value, error))| (column, value, error))
-                            .collect()
-                    })
-                    .collect(),
-                sides: rounded
-                    .iter()
-                    .map(|&side| sides[side].iter().map(Answer::approximate).collect())
-                    .collect(),
-            };
-            for (side, answers) in rounded.iter().zip(system.solve()?) {
-                found[*side] = answers
-                    .into_iter()
-                    .map(|(value, bound)| Answer::float(value, bound))
-                    .collect();
-            }
-        }
-        Some(found)
-    }
-}
-
-/// The row's terms in the block, by their position there.
-fn inside<'a>(row: &'a Row, block: &Block) -> Vec<(usize, &'a Coefficient)> {
-    let place = |(unknown, factor): &'a (usize, Coefficient)| {
-        Some((block.unknowns.binary_search(unknown).ok()?, factor))
-    };
-    row.terms
-        .iter()
-        .filter_map(place)
-        .filter(|(_, it)| !it.value.is_zero() || !it.is_exact())
-        .collect()
 }

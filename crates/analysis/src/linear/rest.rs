@@ -168,7 +168,7 @@ fn line(system: &System, row: usize, part: &Part, values: &[Vec<Option<Answer>>]
             if !factor.value.is_zero() {
                 line.terms.insert(*unknown, factor.value.clone());
             }
-        } else if !(factor.value.is_zero() && factor.is_exact()) {
+        } else if factor.stands() {
             for (right, values) in line.right.iter_mut().zip(values) {
                 *right = &*right - &(&factor.answer() * values[*unknown].as_ref()?);
             }

@@ -13,7 +13,7 @@ use circuit::{
 use syntax::{Number, Place, Ratio};
 
 /// One thing of a circuit; nodes are named, `ground` is the reference.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct Item {
     /// Its name.
     pub name: String,
@@ -86,6 +86,31 @@ pub fn opamp(name: &str, plus: &str, minus: &str, drives: &str) -> Item {
     }
 }
 
+impl std::fmt::Debug for Item {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        let name = &self.name;
+        let measured = |it: &[(String, Ratio)]| {
+            it.iter()
+                .map(|(node, by)| format!(" + {by}*{node}"))
+                .collect::<String>()
+        };
+        match &self.what {
+            What::Passive(kind, [a, b], value) => {
+                write!(f, "{a} -- {name} {kind:?} {value} -- {b}")
+            }
+            What::Holds([a, b], volts, more) => {
+                write!(f, "{name}: {a} - {b} = {volts}{}", measured(more))
+            }
+            What::Pushes([a, b], amps, more) => {
+                write!(f, "{name}: {amps}{} from {a} into {b}", measured(more))
+            }
+            What::Opamp([plus, minus, out]) => {
+                write!(f, "{name}: plus {plus}, minus {minus}, drives {out}")
+            }
+        }
+    }
+}
+
 impl Item {
     /// A source that also measures: adds `factor · node` to its drive.
     pub fn controlled(mut self, factor: (i64, i64), node: &str) -> Item {
@@ -101,6 +126,16 @@ impl Item {
             pins.swap(0, 1);
         }
         self
+    }
+
+    /// The nodes that it is wired to.
+    pub fn ends(&self) -> Vec<&String> {
+        match &self.what {
+            What::Passive(_, ends, _) | What::Holds(ends, ..) | What::Pushes(ends, ..) => {
+                ends.iter().collect()
+            }
+            What::Opamp(pins) => pins.iter().collect(),
+        }
     }
 
     /// Every node name changed.
@@ -130,6 +165,7 @@ pub fn wired(items: &[Item]) -> Circuit {
         name: "bench".into(),
         title: None,
         place: Place::default(),
+        extent: Place::default(),
         nodes: vec![node("ground")],
         elements: Vec::new(),
         sources: Vec::new(),

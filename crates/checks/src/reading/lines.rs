@@ -48,7 +48,10 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
             "Two dashes join a path. Close the brackets before the path goes on; to take away a negative number, write `a - (-b)`.",
         ),
         FaultKind::PathEnds => Said::new(
-            "this path does not begin and end at a node",
+            match word {
+                "" | "--" => "this path ends without a node",
+                _ => "this path begins without a node",
+            },
             "A current comes from a node and goes to a node: `in -- R1 10k -- sum`. The node at 0 V is called `ground`.",
         ),
         FaultKind::ElementValue => {
@@ -75,10 +78,14 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
             };
             Said::new(format!("`{word}` is not a unit"), help)
         }
-        FaultKind::TwoNumbers => Said::new(
-            "two numbers stand side by side",
-            "One number has no blank inside: write `10000`, or `10k`.",
-        ),
+        FaultKind::TwoNumbers => {
+            let joined: String = word.split_whitespace().collect();
+            let joined = if joined == word { "10000" } else { &joined };
+            Said::new(
+                "two numbers stand side by side",
+                format!("One number has no blank inside: write `{joined}`, or shorter with a prefix, as in `10k`."),
+            )
+        }
         FaultKind::SourceForm => Said::new(
             "this source does not say where it is connected",
             "Left of `=` stands a node, `a = 5 V`, or a difference of two nodes, `a - b = 5 V`. Ground is left out: for the other \
@@ -115,7 +122,7 @@ pub(super) fn expected(word: &str, what: &str, example: &str) -> Said {
     };
     match example {
         "" => Said::new(message, format!("Put {what} here.")),
-        _ => Said::new(message, format!("Write it like this: `{example}`.")),
+        _ => Said::new(message, format!("For instance `{example}`.")),
     }
 }
 

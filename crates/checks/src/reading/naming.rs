@@ -107,11 +107,17 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
             "A value here is above zero. A wire has no element: write one node name at both places. A gap has no line at all.",
         ),
         FaultKind::DivisionByZero => Said::new(
-            "this divides by zero",
-            "Below the stroke stands something that comes to 0. Look at the values that it is made of.",
+            match word {
+                "" => "something is divided by zero here".to_string(),
+                _ => format!("`{word}` is zero, and something is divided by it"),
+            },
+            "Look at the values that it is made of.",
         ),
         FaultKind::DriveForm => Said::new(
-            "a source cannot be driven by this",
+            match word {
+                "" => "a source cannot be driven by this".to_string(),
+                _ => format!("a source cannot be driven by `{word}`"),
+            },
             "A drive is a constant, or a sum of constants times voltages of other nodes, such as `100 * (p - n) + 1 V`: no product of \
              two voltages, and not the source's own node.",
         ),

@@ -87,3 +87,44 @@ fn pins_at(checked: &Checked, id: OpampId, fault: &Fault) -> Vec<(OpampId, usize
         .map(|(pin, _)| (id, pin))
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn an_input_that_nothing_reaches() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- ground
+opamp A1: plus inn, minus out, drives out
+out -- R2 10k -- ground
+"#,
+            expect![[r#"
+                error: bias_path at `inn`
+                  nothing leads to the plus input of `A1`
+                  Nothing else is wired to `inn`, so nothing fixes its voltage. Wire it to the node that is to be amplified, or to `ground`.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn an_input_behind_a_capacitor() {
+        report(
+            r#"
+source microphone: in = 1 V
+in -- C1 1 uF -- bias
+opamp A1: plus bias, minus out, drives out
+out -- R1 10k -- ground
+"#,
+            expect![[r#"
+                error: bias_path at `bias`
+                  no direct current can flow to the plus input of `A1`
+                  Only capacitors lead to `bias`, and at rest they carry no current, so nothing fixes its voltage. Lead a resistor from `bias` to `ground`, or to the middle of a single supply, 100k for instance.
+            "#]],
+        );
+    }
+}

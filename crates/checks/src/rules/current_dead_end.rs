@@ -70,3 +70,26 @@ fn dead_end(checked: &Checked, fault: &Fault) -> Option<Finding> {
     }
     Some(finding)
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn a_current_into_a_capacitor() {
+        report(
+            r#"
+source leaf_light: 120 nA from ground into sensor
+sensor -- C1 1 uF -- ground
+"#,
+            expect![[r#"
+                error: current_dead_end at `leaf_light`
+                  the current of `leaf_light` has no way on from `sensor`
+                  A current source drives its current whatever the voltage, and no resistor, voltage source or output leads from `sensor` to ground. Give the current a way back, through a resistor for instance.
+                  `sensor`: the current ends here
+            "#]],
+        );
+    }
+}

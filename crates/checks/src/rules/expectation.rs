@@ -1,8 +1,8 @@
 //! An `expect` that does not hold: what was found.
 
+use analysis::Answer;
 use analysis::claims::Judgement;
 use analysis::feedback::Verdict;
-use analysis::{Answer, Trouble};
 use circuit::{Carrier, Claim, ClaimKind, Formula, OpampId, StateClaim, Within};
 use syntax::{Fix, Place, Span, TextEdit};
 use teaching::{feedback, names, notation};
@@ -37,26 +37,16 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     if checked.circuit.claims.is_empty() || checked.incomplete() {
         return;
     }
-    let troubles = checked.troubles();
-    let untrusted = troubles
-        .iter()
-        .any(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Feedback(_)));
+    // where a fault or bad feedback leaves the answer open, nothing is judged: the finding about it says why
     let judgements = checked
         .study
         .judgements(checked.circuit, &checked.book.parts);
     for (claim, judgement) in checked.circuit.claims.iter().zip(judgements) {
-        if judgement.holds != Some(false) {
-            continue;
-        }
         match &claim.kind {
-            Some(ClaimKind::Equal { .. }) if !untrusted => {
-                findings.push(differs(checked, claim, judgement))
-            }
+            _ if judgement.holds != Some(false) => {}
+            Some(ClaimKind::Equal { .. }) => findings.push(differs(checked, claim, judgement)),
             Some(ClaimKind::State { opamp, state }) => {
-                // the op-amp's own finding says already why it is not linear
-                if !(untrusted && matches!(state, StateClaim::Linear)) {
-                    findings.push(other_state(checked, claim, *opamp, state));
-                }
+                findings.push(other_state(checked, claim, *opamp, state));
             }
             _ => {}
         }
@@ -179,14 +169,24 @@ fn other_state(checked: &Checked, claim: &Claim, id: OpampId, state: &StateClaim
                 .map(|it| format!("Its feedback is {}.", feedback::line(circuit, it, id)))
                 .unwrap_or_default(),
         ),
-        (StateClaim::AtRail { high }, _) => {
-            let rail = if *high { "high" } else { "low" };
-            let message = format!("`{name}` is not at its {rail} rail");
+        (StateClaim::AtRail { high }, Some(beyond)) if beyond.high != *high => {
+            let [claimed, other] = if *high {
+                ["high", "low"]
+            } else {
+                ["low", "high"]
+            };
             (
-                message,
-                "V+ = V− holds with its output between the rails.".into(),
+                format!("`{name}` is not at its {claimed} rail but at its {other} one"),
+                format!("{}. {}", names::sentence(&beyond.short), beyond.source),
             )
         }
+        (StateClaim::AtRail { high }, _) => (
+            format!(
+                "`{name}` is not at its {} rail",
+                if *high { "high" } else { "low" }
+            ),
+            "V+ = V− holds with its output between the rails.".into(),
+        ),
         (StateClaim::Latches, _) => (
             format!("`{name}` does not latch"),
             match verdict {
@@ -246,4 +246,104 @@ fn subject_words(checked: &Checked, left: &Formula) -> String {
 /// Whether the right side is a quantity and nothing else, so that another may be put in its place.
 fn is_literal(text: &str) -> bool {
     syntax::quantity::read(text, Span::new(0, text.len())).is_ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn the_value_found_is_told_and_offered() {
+        report(
+            r#"
+source probe: in = 1.2 V
+in -- R1 10k -- sum -- R2 33k -- out
+opamp A1: plus ground, minus sum, drives out
+expect out = -4 V
+expect out = -3 * in within 1 %
+"#,
+            expect![[r#"
+                error: expectation at `-4 V`
+                  `out` is −3.96 V, not `-4 V`
+                  That is what the circuit as written gives. If the circuit is meant so, change the claim; if not, look at the values and connections that lead to `out`.
+                  fix: claim `-3.96 V`: expect out = -3.96 V
+                error: expectation at `-3 * in`
+                  `out` is −3.96 V, not `-3 * in`
+                  That is what the circuit as written gives. The claim allows 1 %. If the circuit is meant so, change the claim; if not, look at the values and connections that lead to `out`.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn always_means_other_values_too() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- out -- R2 10k -- ground
+expect always out = in - 0.5 V
+"#,
+            expect![[r#"
+                error: expectation at `in - 0.5 V`
+                  `out = in - 0.5 V` does not hold for every value of `probe`
+                  At the values written, `out` is 500 mV; with other values of the source the two sides part. A missing factor or a sign shows best when one source is set to zero.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn not_linear_tells_the_limit() {
+        report(
+            r#"
+supply +9 V and -9 V
+source probe: in = 1.2 V
+in -- R1 10k -- sum -- R2 100k -- out
+opamp A1: plus ground, minus sum, drives out
+expect A1 linear
+"#,
+            expect![[r#"
+                hint: not_built at `A1`
+                  this version does not compute the circuit with `A1` at the limit yet
+                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
+                error: expectation at `expect A1 linear`
+                  `A1` is not linear: `out` would have to be −12 V, below its low limit of −9 V
+                  The low rail is −9 V, and an output cannot go beyond it. Less gain, a smaller input or a larger supply would make it linear.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_planted_fault_that_is_not_there() {
+        report(
+            r#"
+source probe: in = 1.2 V
+in -- R1 10k -- sum -- R2 33k -- out
+opamp A1: plus ground, minus sum, drives out
+expect finding positive_feedback at A1
+"#,
+            expect![[r#"
+                error: expectation at `expect finding positive_feedback at A1`
+                  no finding `positive_feedback` at `A1`
+                  This line says that the circuit has a fault of this kind, and it has none. Perhaps the fault was mended, or another name is meant: `ampersum rule positive_feedback` tells what the rule looks for.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_stage_with_negative_feedback_does_not_latch() {
+        report(
+            r#"
+source probe: in = 1.2 V
+in -- R1 10k -- sum -- R2 33k -- out
+opamp A1: plus ground, minus sum, drives out
+expect A1 latches
+"#,
+            expect![[r#"
+                hint: not_built at `expect A1 latches`
+                  this version does not judge how op-amps behave at their rails yet
+                  The claim is read, and neither confirmed nor refused.
+            "#]],
+        );
+    }
 }

@@ -47,11 +47,7 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         .iter()
         .filter(|it| it.verdict == Verdict::Cancels)
     {
-        if !it
-            .block
-            .iter()
-            .any(|it| told.contains(it) || checked.is_faulty(*it))
-        {
+        if checked.is_sure(&it.block) && !it.block.iter().any(|it| told.contains(it)) {
             findings.extend(cancels(checked, &it.block));
         }
     }
@@ -93,4 +89,28 @@ fn cancels(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
         finding = finding.also(other.name_place, format!("`{}` belongs to it", other.name));
     }
     Some(finding)
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn equal_paths_to_both_inputs_cancel() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- p -- R2 20k -- out
+ground -- R3 10k -- n -- R4 20k -- out
+opamp A1: plus p, minus n, drives out
+"#,
+            expect![[r#"
+                error: feedback_cancels at `A1`
+                  the two feedback paths of `A1` cancel at these values
+                  Of a small rise of `out`, 1/3 comes back to minus (`n`) and 1/3 to plus (`p`). A rise of the output moves V+ and V− alike, so the op-amp cannot hold them equal, and the equations have no single answer. Change a resistor so that more comes back to minus than to plus.
+            "#]],
+        );
+    }
 }

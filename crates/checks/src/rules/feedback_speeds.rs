@@ -19,7 +19,7 @@ if all are alike. Two op-amps of one kind then do not do. The cure is most often
 give each op-amp a feedback path of its own.
 # Wrong
     source probe: in = 1 V
-    in -- R1 10k -- a -- R2 10k -- x
+    in -- R1 10k -- a -- R2 100k -- x
     y -- R3 5k -- a
     opamp A1: plus ground, minus a, drives x
     x -- R4 10k -- b -- R5 30k -- y
@@ -27,7 +27,7 @@ give each op-amp a feedback path of its own.
     opamp A2: plus b, minus ground, drives y
 # Right
     source probe: in = 1 V
-    in -- R1 10k -- a -- R2 10k -- x
+    in -- R1 10k -- a -- R2 100k -- x
     opamp A1: plus ground, minus a, drives x
     x -- R4 10k -- b -- R5 30k -- y
     b -- R6 10k -- ground
@@ -36,9 +36,7 @@ give each op-amp a feedback path of its own.
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     for it in &checked.study.feedback {
-        if it.verdict == Verdict::DependsOnSpeeds
-            && !it.block.iter().any(|it| checked.is_faulty(*it))
-        {
+        if it.verdict == Verdict::DependsOnSpeeds && checked.is_sure(&it.block) {
             findings.extend(speeds(checked, it));
         }
     }
@@ -77,4 +75,32 @@ fn speeds(checked: &Checked, it: &Feedback) -> Option<Finding> {
         );
     }
     Some(finding)
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn a_loop_that_needs_a_quick_op_amp() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- a -- R2 100k -- x
+y -- R3 5k -- a
+opamp A1: plus ground, minus a, drives x
+x -- R4 10k -- b -- R5 30k -- y
+b -- R6 10k -- ground
+opamp A2: plus b, minus ground, drives y
+"#,
+            expect![[r#"
+                warning: feedback_speeds at `A1`
+                  whether the feedback through `A1` and `A2` is negative depends on which of them is quicker
+                  If all are alike, the loop does not settle, so V+ = V− cannot be relied on. Exchange the inputs of `A1` and `A2`, or give each op-amp a path of its own to minus.
+                  `A2`: `A2` belongs to the loop
+            "#]],
+        );
+    }
 }

@@ -86,3 +86,42 @@ fn is_capacitor(checked: &Checked, carrier: Carrier) -> bool {
         _ => false,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn a_battery_beside_the_circuit_floats() {
+        report(
+            r#"
+source battery: top - bottom = 9 V
+top -- R1 10k -- mid -- R2 10k -- bottom
+"#,
+            expect![[r#"
+                error: floating_node at `top`
+                  nothing fixes the voltages of `top`, `bottom` and `mid` against ground
+                  No resistor, grounded source or op-amp output leads from there to ground. Join one of these nodes to ground, by calling it `ground` or through a resistor.
+                  `bottom`: `bottom` floats with it
+                  `mid`: `mid` floats with it
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_node_behind_capacitors_floats() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- C1 1 uF -- mid -- C2 1 uF -- ground
+"#,
+            expect![[r#"
+                error: floating_node at `mid`
+                  nothing fixes the voltage of `mid` against ground
+                  Only `C1` and `C2` lead there, and at rest they carry no current. Join it to ground, by calling it `ground` or through a resistor.
+            "#]],
+        );
+    }
+}

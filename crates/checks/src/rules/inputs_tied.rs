@@ -113,3 +113,47 @@ fn inputs(checked: &Checked, fault: &Fault) -> Option<Finding> {
     }
     Some(finding)
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn both_inputs_are_one_node() {
+        report(
+            r#"
+source probe: in = 1 V
+opamp A1: plus in, minus in, drives out
+out -- R1 10k -- ground
+"#,
+            expect![[r#"
+                error: inputs_tied at `A1`
+                  both inputs of `A1` are `in`
+                  So V+ = V− is true whatever the output does, and nothing tells where `out` stands. One input takes the signal, the other one a share of the output.
+                  `in`: the plus input
+                  `in`: the minus input
+            "#]],
+        );
+    }
+
+    #[test]
+    fn sources_hold_the_inputs_apart() {
+        report(
+            r#"
+source leaf_probe: leaf = 250 mV
+source air_probe: air = 310 mV
+opamp A1: plus leaf, minus air, drives out
+out -- R1 10k -- ground
+"#,
+            expect![[r#"
+                error: inputs_tied at `A1`
+                  the inputs of `A1` are held 60 mV apart by `leaf_probe` and `air_probe`
+                  `out` cannot move `leaf` or `air`, so V+ = V− can never become true, and the output goes to a rail. Lead a share of the output back to minus through resistors.
+                  `leaf`: the plus input
+                  `air`: the minus input
+            "#]],
+        );
+    }
+}

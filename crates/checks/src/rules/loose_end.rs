@@ -31,12 +31,21 @@ nothing. Most often the node's name is misspelt. Where an end is left open on pu
 ";
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
-    for fault in checked.faults(|it| it == FaultKind::LooseEnd) {
-        findings.extend(loose(checked, fault));
+    for (index, fault) in checked.faults(|it| it == FaultKind::LooseEnd).enumerate() {
+        // where a file has that many, they are no slips of the pen
+        let meant = fault.nodes.first().filter(|_| index < MOST_GUESSES);
+        findings.extend(loose(
+            checked,
+            fault,
+            meant.and_then(|it| meant_by(checked.circuit, *it)),
+        ));
     }
 }
 
-fn loose(checked: &Checked, fault: &Fault) -> Option<Finding> {
+/// How many loose ends are compared with all other nodes.
+const MOST_GUESSES: usize = 50;
+
+fn loose(checked: &Checked, fault: &Fault, meant: Option<NodeId>) -> Option<Finding> {
     let circuit = checked.circuit;
     let (node, by) = (*fault.nodes.first()?, *fault.carriers.first()?);
     let (name, part) = (names::node(circuit, node), names::carrier(circuit, by));
@@ -54,7 +63,6 @@ fn loose(checked: &Checked, fault: &Fault) -> Option<Finding> {
         Carrier::Source(_) => "Nothing else is wired to this node.",
         _ => "A current that enters a node has to leave it through another part.",
     };
-    let meant = meant(circuit, node);
     let help = match meant {
         Some(meant) => format!("{why} Did you mean {}?", described(circuit, meant)),
         None => format!(
@@ -95,7 +103,7 @@ fn end_place(circuit: &Circuit, by: Carrier, node: NodeId) -> Option<Place> {
 }
 
 /// The node whose name this one was perhaps meant for: misspelt, or only begun.
-fn meant(circuit: &Circuit, node: NodeId) -> Option<NodeId> {
+fn meant_by(circuit: &Circuit, node: NodeId) -> Option<NodeId> {
     let name = circuit.node_name(node);
     let others = || {
         circuit
@@ -135,5 +143,55 @@ fn described(circuit: &Circuit, node: NodeId) -> String {
     match node {
         circuit::GROUND => "`ground`".into(),
         _ => name,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn a_misspelt_node_is_told_with_the_one_that_was_meant() {
+        report(
+            r#"
+source probe: in = 1.2 V
+in -- R1 10k -- sun
+in -- R2 22k -- sum -- R3 33k -- out
+opamp A1: plus ground, minus sum, drives out
+"#,
+            expect![[r#"
+                warning: loose_end at `sun`
+                  only `R1` touches node `sun`, so `R1` carries no current
+                  A current that enters a node has to leave it through another part. Did you mean `sum`, the minus input of `A1`?
+                  fix: write `sum`: in -- R1 10k -- sum
+            "#]],
+        );
+    }
+
+    #[test]
+    fn an_open_end_on_purpose_is_allowed() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- ground
+in -- R2 10k -- tap
+allow loose_end at tap: "a test point"
+"#,
+            expect![[""]],
+        );
+    }
+
+    #[test]
+    fn a_source_that_feeds_nothing_is_left_in_peace() {
+        report(
+            r#"
+source probe: in = 1 V
+source lamp: bulb = 5 V
+in -- R1 10k -- ground
+"#,
+            expect![""],
+        );
     }
 }

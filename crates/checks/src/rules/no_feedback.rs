@@ -75,3 +75,62 @@ fn open(checked: &Checked, fault: &Fault, id: OpampId) -> Finding {
     finding.severity = severity;
     finding
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn an_output_that_leads_nowhere() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- sum -- R2 10k -- ground
+opamp A1: plus ground, minus sum, drives out
+out -- RL 10k -- ground
+"#,
+            expect![[r#"
+                error: no_feedback at `A1`
+                  nothing leads from `out` back to the inputs of `A1`
+                  So nothing makes V+ (ground) equal to V− (`sum`), and the output goes to a rail. Lead a share of it back to minus through a resistor. If `A1` is to compare two voltages, claim it (`expect A1 at high rail`) or write `comparator`.
+                  `out`: the output ends here
+            "#]],
+        );
+    }
+
+    #[test]
+    fn an_integrator_without_start_is_a_warning() {
+        report(
+            r#"
+source drip: in = 1 V
+in -- R1 10k -- sum -- C1 100 nF -- out
+opamp A1: plus ground, minus sum, drives out
+"#,
+            expect![[r#"
+                warning: no_feedback at `A1`
+                  only capacitors lead from `out` back to the inputs of `A1`
+                  At rest they carry no current, so nothing holds V+ equal to V− there, and the output drifts to a rail. Say from where it begins, such as `start sum - out = 0 V`, or lay a large resistor beside the capacitor.
+                  `out`: the output ends here
+            "#]],
+        );
+    }
+
+    #[test]
+    fn an_integrator_with_start_is_fine() {
+        report(
+            r#"
+source drip: in = 1 V
+in -- R1 10k -- sum -- C1 100 nF -- out
+opamp A1: plus ground, minus sum, drives out
+start sum - out = 0 V
+"#,
+            expect![[r#"
+                hint: not_built at `start`
+                  this version reads `start` and does not compute it yet
+                  It says where a record begins; the steady state does not depend on it.
+            "#]],
+        );
+    }
+}

@@ -33,7 +33,7 @@ missing answer for an answer.
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     let mut told: HashSet<&str> = HashSet::new();
     for later in &checked.circuit.later {
-        if told.insert(&later.what) {
+        if told.insert(kind(&later.what)) {
             findings.push(statement(checked, later));
         }
     }
@@ -44,13 +44,20 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     });
     findings.extend(real_parts(checked, &real.collect::<Vec<_>>()));
     let beyond = troubles.iter().filter_map(|it| match it {
-        Trouble::BeyondRail(opamp) => Some(*opamp),
+        Trouble::BeyondRail(opamp) | Trouble::BeyondCurrent(opamp) => Some(*opamp),
         _ => None,
     });
-    if !checked.incomplete() {
+    if !checked.incomplete() && !is_untrusted(&troubles) {
         findings.extend(at_limit(checked, &beyond.collect::<Vec<_>>()));
     }
     claims(checked, findings);
+}
+
+/// Whether the ideal answer means nothing, for reasons that have findings of their own.
+fn is_untrusted(troubles: &[Trouble]) -> bool {
+    troubles
+        .iter()
+        .any(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Feedback(_)))
 }
 
 /// `expect finding` of a rule that this version does not have.
@@ -64,24 +71,40 @@ pub(crate) fn rule(checked: &Checked, place: Place, name: &str) -> Finding {
 }
 
 fn statement(checked: &Checked, later: &Later) -> Finding {
-    let what = match later.what.contains(' ') {
-        true => later.what.clone(),
-        false => format!("`{}`", later.what),
-    };
-    let message = format!("this version reads {what} and does not compute it yet");
-    let help = match (later.wires, later.what.as_str()) {
+    let kind = kind(&later.what);
+    let message = format!("this version reads {kind} and does not compute it yet");
+    let help = match (later.wires, kind) {
         (true, _) => {
             "The circuit is not whole without it, so what hangs on it is not known and claims are not judged."
         }
-        (_, "sine" | "square" | "triangle" | "step" | "through") => {
+        (_, WAVE) => {
             "The source stands at its level in the steady state: a wave at its offset, a step at its first level."
         }
-        (_, "start") => "It says where a record begins; the steady state does not depend on it.",
+        (_, TASK) => "The circuit itself is computed, and its claims are judged.",
+        (_, "`start`") => "It says where a record begins; the steady state does not depend on it.",
         _ => "The rest of the circuit does not depend on it.",
     };
     checked
         .finding(&RULE, later.place, message, help)
         .about(later.names.iter().cloned())
+}
+
+const WAVE: &str = "how a source changes with time";
+const TASK: &str = "the task";
+
+/// What is told once, however often it stands in the text.
+fn kind(what: &str) -> &str {
+    match what {
+        "sine" | "square" | "triangle" | "step" | "through" => WAVE,
+        "problem" | "ask" | "answer" | "find" | "vary" | "require" => TASK,
+        "start" => "`start`",
+        "record" => "`record`",
+        "response" => "`response`",
+        "work" => "the work sheet",
+        "diode" => "the diode",
+        "comparator" => "the comparator",
+        other => other,
+    }
 }
 
 fn real_parts(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
@@ -91,8 +114,7 @@ fn real_parts(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
     let all = teaching::feedback::opamps(circuit, opamps);
     let message = format!("this version takes {all} as ideal");
     let help = format!(
-        "The part `{}` has {}, so V+ = V− holds only nearly. Until that is computed, the answer is shown for ideal op-amps, and claims \
-         that hang on it are not judged.",
+        "The part `{}` has {}, so V+ = V− holds only nearly. Until that is computed, the answer is shown for ideal op-amps, and the claims of this circuit are not judged.",
         part.name,
         figures(part)
     );
@@ -123,7 +145,7 @@ fn at_limit(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
     let first = &checked.circuit.opamps[opamps.first()?.index()];
     let all = teaching::feedback::opamps(checked.circuit, opamps);
     let message = format!("this version does not compute the circuit with {all} at the limit yet");
-    let help = "What is shown is the answer without limits. Claims that hang on it are not judged.";
+    let help = "What is shown is the answer without limits. Claims of this circuit that need more are not judged.";
     Some(
         checked
             .finding(&RULE, first.name_place, message, help)
@@ -133,6 +155,14 @@ fn at_limit(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
 
 /// Claims that could not be judged for want of a computation, one hint a kind.
 fn claims(checked: &Checked, findings: &mut Vec<Finding>) {
+    if !checked
+        .circuit
+        .claims
+        .iter()
+        .any(|it| not_judged(it).is_some())
+    {
+        return;
+    }
     let mut told: HashSet<&str> = HashSet::new();
     let judgements = checked
         .study
@@ -164,21 +194,10 @@ fn not_judged(claim: &Claim) -> Option<&'static str> {
             ..
         } => Some("claims at a frequency"),
         ClaimKind::State {
-            state: StateClaim::Latches,
+            state: StateClaim::Linear,
             ..
-        } => Some("whether an op-amp latches"),
-        ClaimKind::State {
-            state: StateClaim::Oscillates,
-            ..
-        } => Some("whether an op-amp oscillates"),
-        ClaimKind::State {
-            state: StateClaim::AtRail { .. },
-            ..
-        } => Some("claims that an op-amp is at a rail"),
-        ClaimKind::State {
-            state: StateClaim::Goes { .. },
-            ..
-        } => Some("where an op-amp changes its state"),
+        } => None,
+        ClaimKind::State { .. } => Some("how op-amps behave at their rails"),
         _ => None,
     }
 }
@@ -197,4 +216,64 @@ fn opamp_names(checked: &Checked, opamps: &[OpampId]) -> Vec<String> {
         .iter()
         .map(|it| checked.circuit.opamps[it.index()].name.clone())
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn one_hint_a_kind() {
+        report(
+            r#"
+source probe: in = sine 1 V at 5 Hz
+source mains: hum = sine 1 V at 50 Hz
+in -- R1 16k -- out -- C1 1 uF -- ground
+hum -- R2 16k -- out
+find in
+ask "Why?"
+response out / in driven by probe from 1 Hz to 1 kHz
+expect abs(out / in) = 0.1 at 10 Hz
+"#,
+            expect![[r#"
+                hint: not_built at `sine`
+                  this version reads how a source changes with time and does not compute it yet
+                  The source stands at its level in the steady state: a wave at its offset, a step at its first level.
+                hint: not_built at `find`
+                  this version reads the task and does not compute it yet
+                  The circuit itself is computed, and its claims are judged.
+                hint: not_built at `response`
+                  this version reads `response` and does not compute it yet
+                  The rest of the circuit does not depend on it.
+                hint: not_built at `expect abs(out / in) = 0.1 at 10 Hz`
+                  this version does not judge claims at a frequency yet
+                  The claim is read, and neither confirmed nor refused.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_part_that_is_not_ideal() {
+        report(
+            r#"
+part slow_one
+  gain 5000
+  offset 2 mV
+end
+circuit c
+opamps are slow_one
+source probe: in = 1 V
+opamp A1: plus in, minus out, drives out
+out -- R1 10k -- ground
+expect out = 0.9 V
+"#,
+            expect![[r#"
+                hint: not_built at `A1`
+                  this version takes `A1` as ideal
+                  The part `slow_one` has a finite gain and an offset, so V+ = V− holds only nearly. Until that is computed, the answer is shown for ideal op-amps, and the claims of this circuit are not judged.
+            "#]],
+        );
+    }
 }

@@ -97,3 +97,46 @@ fn conflict(checked: &Checked, fault: &Fault) -> Option<Finding> {
     }
     Some(finding)
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn two_outputs_on_one_node() {
+        report(
+            r#"
+source probe: in = 1 V
+opamp A1: plus in, minus out, drives out
+opamp A2: plus in, minus out, drives out
+out -- R1 10k -- ground
+"#,
+            expect![[r#"
+                error: output_conflict at `out`
+                  the outputs of `A1` and `A2` are tied together
+                  Each sets the voltage there by itself, so they would fight and a large current would flow. Give each a node of its own; where both shall act, join them through a resistor.
+                  `A1`: `A1` holds it too
+            "#]],
+        );
+    }
+
+    #[test]
+    fn an_output_on_a_source() {
+        report(
+            r#"
+source probe: in = 1 V
+opamp A1: plus in, minus out, drives out
+source lamp: out = 5 V
+out -- R1 10k -- ground
+"#,
+            expect![[r#"
+                error: output_conflict at `out`
+                  `lamp` and the output of `A1` both hold `out`
+                  Each sets the voltage there by itself, so they would fight and a large current would flow. Give each a node of its own; where both shall act, join them through a resistor.
+                  `lamp`: `lamp` holds it too
+            "#]],
+        );
+    }
+}

@@ -32,7 +32,7 @@ A stage that is meant to latch says so: `expect A1 latches`.
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     for it in &checked.study.feedback {
-        if it.verdict == Verdict::Positive && !it.block.iter().any(|it| checked.is_faulty(*it)) {
+        if it.verdict == Verdict::Positive && checked.is_sure(&it.block) {
             findings.extend(positive(checked, it));
         }
     }
@@ -95,7 +95,7 @@ fn cure(checked: &Checked, it: &Feedback) -> String {
         [one] => match one.as_slice() {
             [opamp] => {
                 let it = &circuit.opamps[opamp.index()];
-                let [plus, minus] = [it.plus, it.minus].map(|it| names::node(circuit, it).replace('`', ""));
+                let [plus, minus] = [0, 1].map(|pin| checked.text(it.pin_places[pin]));
                 format!("Exchange the inputs of `{}`, `plus {minus}, minus {plus}`, or claim `expect {} latches` if that is meant.", it.name, it.name)
             }
             opamps => format!("Exchange the inputs of {}.", feedback::opamps(circuit, opamps)),
@@ -132,4 +132,71 @@ fn swap(checked: &Checked, repair: &[OpampId], file: syntax::FileId) -> Option<F
         feedback::opamps(checked.circuit, repair)
     );
     (!edits.is_empty()).then(|| Fix::likely(title, edits))
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn swapped_inputs_are_positive_feedback() {
+        report(
+            r#"
+supply +9 V and -9 V
+source probe: in = 1.2 V
+in -- R1 10k -- sum -- R2 33k -- out
+opamp A1: plus sum, minus ground, drives out
+expect out = -3.96 V
+expect A1 linear
+"#,
+            expect![[r#"
+                error: positive_feedback at `A1`
+                  the feedback of `A1` is positive: it drives `out` away instead of holding it
+                  Of a small rise of `out`, nothing comes back to minus (ground) and 10/43 to plus (`sum`). So when `out` rises, V+ − V− rises too and `out` runs to a rail; V+ = V− does not hold. Exchange the inputs of `A1`, `plus ground, minus sum`, or claim `expect A1 latches` if that is meant.
+                  fix: exchange the inputs of `A1`: opamp A1: plus ground, minus sum, drives out
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_loop_of_two_names_the_one_to_swap() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- sum -- R2 10k -- back
+opamp A1: plus ground, minus sum, drives mid
+mid -- R3 10k -- turn -- R4 20k -- back
+opamp A2: plus ground, minus turn, drives back
+"#,
+            expect![[r#"
+                error: positive_feedback at `A1`
+                  the feedback in the loop through `A1` and `A2` is positive: it drives the outputs away instead of holding them
+                  A small rise comes around the loop enlarged, so V+ = V− does not hold at these op-amps. Exchange the inputs of `A1`, `plus sum, minus ground`, or claim `expect A1 latches` if that is meant.
+                  `A2`: `A2` belongs to the loop
+                  fix: exchange the inputs of `A1`: opamp A1: plus sum, minus ground, drives mid
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_stage_that_is_meant_to_latch_says_so() {
+        report(
+            r#"
+source level: in = 2.5 V
+source rail: vcc = 5 V
+supply vcc
+vcc -- R1 30k -- p -- R2 30k -- ground
+p -- R3 60k -- pump
+opamp A1: plus p, minus in, drives pump
+expect A1 latches
+"#,
+            expect![[r#"
+                hint: not_built at `expect A1 latches`
+                  this version does not judge how op-amps behave at their rails yet
+                  The claim is read, and neither confirmed nor refused.
+            "#]],
+        );
+    }
 }

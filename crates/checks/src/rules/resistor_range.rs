@@ -85,3 +85,41 @@ fn volts_at_ten_nanoamperes(resistor: &Element) -> String {
     let ten_nano = syntax::Number::decimal(1u8.into(), -8);
     notation::number(&ten_nano.mul(&resistor.value), Dimension::VOLT)
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn below_and_above_the_limits() {
+        report(
+            r#"
+source probe: in = 10 mV
+in -- R1 99 -- sum -- R2 22M -- out
+opamp A1: plus ground, minus sum, drives out
+"#,
+            expect![[r#"
+                warning: resistor_range at `99`
+                  `R1` is 99 Ω, less than the 100 Ω that suit an op-amp circuit
+                  Already 1 V across it drives 10.101 mA, and most op-amps deliver no more than some 20 mA. Make all resistors of the stage larger by the same factor: the voltages stay.
+                warning: resistor_range at `22M`
+                  `R2` is 22 MΩ, more than the 10 MΩ that suit an op-amp circuit
+                  The bias current of a real input makes a voltage across it: 10 nA across 22 MΩ are 220 mV. Leakage and noise grow with it too. Make all resistors of the stage smaller by the same factor: the voltages stay.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn at_the_limits_is_fine() {
+        report(
+            r#"
+source probe: in = 10 uV
+in -- R1 100 -- sum -- R2 10M -- out
+opamp A1: plus ground, minus sum, drives out
+"#,
+            expect![[""]],
+        );
+    }
+}

@@ -83,3 +83,42 @@ fn shorted(checked: &Checked, fault: &Fault) -> Option<Finding> {
     }
     Some(finding)
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn a_resistor_with_both_ends_on_one_node() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- out -- R2 10k -- ground
+out -- R3 22k -- out
+"#,
+            expect![[r#"
+                warning: shorted_element at `R3`
+                  both ends of `R3` are `out`
+                  There is no voltage between `out` and itself, so `R3` carries no current and does nothing. One of its ends is another node.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_source_above_itself_is_an_error() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- ground
+source cell: in - in = 9 V
+"#,
+            expect![[r#"
+                error: shorted_element at `cell`
+                  both ends of `cell` are `in`
+                  It would have to hold `in` 9 V above `in` itself, and no circuit can. One of its ends is another node.
+            "#]],
+        );
+    }
+}

@@ -47,7 +47,9 @@ fn conflict(checked: &Checked, fault: &Fault) -> Option<Finding> {
     let last = sources
         .max_by_key(|it| names::carrier_name_place(circuit, *it))
         .or(fault.carriers.last().copied())?;
-    let loop_names = names::carriers(circuit, fault.carriers.iter().copied());
+    let mut around = fault.carriers.clone();
+    around.sort_by_key(|it| names::carrier_name_place(circuit, *it));
+    let loop_names = names::carriers(circuit, around.iter().copied());
     let mismatch = fault.amount.as_ref().filter(|it| !it.is_zero());
     let alone = fault.carriers.len() == 1;
     let (severity, message, help) = match (fault.kind, mismatch) {
@@ -97,9 +99,52 @@ fn conflict(checked: &Checked, fault: &Fault) -> Option<Finding> {
         .about(checked.subjects(&[], &fault.carriers))
         .about(checked.subjects(&fault.nodes, &[]));
     finding.severity = severity;
-    for other in fault.carriers.iter().filter(|it| **it != last).take(4) {
+    for other in around.iter().filter(|it| **it != last).take(4) {
         let message = format!("`{}` is part of the loop", names::carrier(circuit, *other));
         finding = finding.also(names::carrier_name_place(circuit, *other), message);
     }
     Some(finding)
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn sources_that_contradict_each_other() {
+        report(
+            r#"
+source battery: vcc = 9 V
+source charger: vcc = 12 V
+vcc -- R1 10k -- ground
+"#,
+            expect![[r#"
+                error: source_conflict at `charger`
+                  `battery` and `charger` contradict each other by 3 V
+                  Around the loop that they close, the voltages must add up to 0 V; these add up to 3 V. Take one of them out, or put a resistor in series with it: a real source has one inside.
+                  `battery`: `battery` is part of the loop
+            "#]],
+        );
+    }
+
+    #[test]
+    fn sources_that_agree_are_a_warning() {
+        report(
+            r#"
+source left_cell: a = 9 V
+source right_cell: b = 4 V
+source between: a - b = 5 V
+a -- R1 10k -- b
+"#,
+            expect![[r#"
+                warning: source_conflict at `between`
+                  `between` says nothing new
+                  `left_cell`, `right_cell` and `between` close a loop and agree, so all voltages are certain, but nothing tells how they share the current. Take one of them out.
+                  `left_cell`: `left_cell` is part of the loop
+                  `right_cell`: `right_cell` is part of the loop
+            "#]],
+        );
+    }
 }

@@ -1,7 +1,7 @@
 //! The linear answer lies beyond a rail less its headroom: the op-amp is at its limit.
 
 use analysis::{Answer, Trouble};
-use circuit::{Claim, ClaimKind, OpampId, StateClaim};
+use circuit::{ClaimKind, OpampId};
 use syntax::{Dimension, Number};
 use teaching::{names, notation};
 
@@ -17,7 +17,7 @@ pub const RULE: Rule = Rule {
 
 const DOC: &str = "\
 An output cannot go beyond its rails, and most parts keep some headroom from them. Where V+ = V− would need more, the op-amp
-stands at its limit, V+ = V− no longer holds, and every voltage behind it is another one. Less gain, a smaller input or a
+stands at its limit, {v}+ = {v}− no longer holds, and every voltage behind it is another one. Less gain, a smaller input or a
 larger supply bring it back; if the limit is meant, claim it: `expect A1 at low rail`.
 # Wrong
     supply +9 V and -9 V
@@ -40,28 +40,37 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         return;
     }
     for trouble in &troubles {
-        let Trouble::BeyondRail(opamp) = trouble else {
-            continue;
-        };
-        // a claim that it is linear tells the same, as an error
-        if !checked
-            .circuit
-            .claims
-            .iter()
-            .any(|it| claims_linear(it, *opamp))
+        if let Trouble::BeyondRail(opamp) = trouble
+            && !refused(checked, *opamp)
         {
             findings.extend(beyond(checked, *opamp));
         }
     }
 }
 
+/// Whether a claim about its state does not hold: it tells the same, as an error.
+fn refused(checked: &Checked, id: OpampId) -> bool {
+    let judgements = checked
+        .study
+        .judgements(checked.circuit, &checked.book.parts);
+    checked
+        .circuit
+        .claims
+        .iter()
+        .zip(judgements)
+        .any(|(claim, judgement)| {
+            judgement.holds == Some(false)
+                && matches!(&claim.kind, Some(ClaimKind::State { opamp, .. }) if *opamp == id)
+        })
+}
+
 fn beyond(checked: &Checked, id: OpampId) -> Option<Finding> {
     let opamp = &checked.circuit.opamps[id.index()];
     let words = limit(checked, id)?;
-    let message = format!("`{}` cannot hold V+ = V−: {}", opamp.name, words.short);
-    let message = message.replace('V', "V");
+    let v = checked.settings.writing.voltage.text();
+    let message = format!("`{}` cannot hold {v}+ = {v}−: {}", opamp.name, words.short);
     let help = format!(
-        "{} Beyond it the output stands at its limit, V+ = V− no longer holds, and the voltages that follow from it are others. Less \
+        "{} Beyond it the output stands at its limit, {v}+ = {v}− no longer holds, and the voltages that follow from it are others. Less \
          gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect {} at {} rail`.",
         words.source,
         opamp.name,
@@ -156,6 +165,76 @@ fn is_negative(answer: &Answer) -> bool {
     }
 }
 
-fn claims_linear(claim: &Claim, opamp: OpampId) -> bool {
-    matches!(&claim.kind, Some(ClaimKind::State { opamp: of, state: StateClaim::Linear }) if *of == opamp)
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn a_gain_too_large_for_the_supply() {
+        report(
+            r#"
+part low_noise
+  headroom 1.5 V
+end
+circuit c
+supply +9 V and -9 V
+opamps are low_noise
+source probe: in = 1.2 V
+in -- R1 10k -- sum -- R2 100k -- out
+opamp A1: plus ground, minus sum, drives out
+"#,
+            expect![[r#"
+                warning: swing at `A1`
+                  `A1` cannot hold V+ = V−: `out` would have to be −12 V, below its low limit of −7.5 V
+                  The low rail is −9 V, and the part `low_noise` keeps 1.5 V from it. Beyond it the output stands at its limit, V+ = V− no longer holds, and the voltages that follow from it are others. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A1 at low rail`.
+                  `supply +9 V and -9 V`: its rails
+                hint: not_built at `A1`
+                  this version does not compute the circuit with `A1` at the limit yet
+                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_claim_of_the_right_rail_accepts_it() {
+        report(
+            r#"
+source rail: vcc = 5 V
+supply vcc
+source probe: in = 1 V
+opamp A1: plus in, minus fb, drives out
+out -- R1 90k -- fb -- R2 10k -- ground
+expect A1 at high rail
+"#,
+            expect![[r#"
+                hint: not_built at `A1`
+                  this version does not compute the circuit with `A1` at the limit yet
+                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_claim_of_the_wrong_rail_does_not() {
+        report(
+            r#"
+source rail: vcc = 5 V
+supply vcc
+source probe: in = 1 V
+opamp A1: plus in, minus fb, drives out
+out -- R1 90k -- fb -- R2 10k -- ground
+expect A1 at low rail
+"#,
+            expect![[r#"
+                hint: not_built at `A1`
+                  this version does not compute the circuit with `A1` at the limit yet
+                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
+                error: expectation at `expect A1 at low rail`
+                  `A1` is not at its low rail but at its high one
+                  `out` would have to be 10 V, above its high limit of 5 V. The high rail is `vcc`, 5 V, and an output cannot go beyond it.
+            "#]],
+        );
+    }
 }

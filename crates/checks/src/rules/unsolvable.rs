@@ -88,3 +88,27 @@ fn unsolvable(checked: &Checked, fault: &Fault) -> Finding {
     }
     finding
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn a_controlled_source_undoes_a_resistor() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 1k -- x
+source lift: 1 mS * x from ground into x
+"#,
+            expect![[r#"
+                error: unsolvable at `lift`
+                  the equations do not fix `x` at these values
+                  At these values one equation follows from the others, or contradicts them: what a source adds just undoes what the rest takes away. Look at `lift`. With another value there is an answer.
+                  `x`: `x` is not fixed
+            "#]],
+        );
+    }
+}

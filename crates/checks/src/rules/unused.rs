@@ -122,3 +122,62 @@ fn broken_names<'t>(kind: &StatementKind, text: &'t str) -> Vec<&'t str> {
         _ => Vec::new(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn what_nothing_uses() {
+        report(
+            r#"
+part slow_one
+  gain 5000
+end
+let tray = 3
+block divider: in, out
+  in -- R1 10k -- out -- R2 10k -- ground
+end
+circuit c
+let a = 2
+let b = 3
+source probe: in = b * 1 V
+in -- R1 10k -- ground
+"#,
+            expect![[r#"
+                hint: unused at `slow_one`
+                  nothing uses the part `slow_one`
+                  Use it, or take the line out. Perhaps the place that should use it has another name.
+                hint: unused at `tray`
+                  nothing uses the `let` `tray`
+                  Use it, or take the line out. Perhaps the place that should use it has another name.
+                hint: unused at `divider`
+                  nothing uses the block `divider`
+                  Use it, or take the line out. Perhaps the place that should use it has another name.
+                hint: unused at `a`
+                  nothing uses the `let` `a`
+                  Use it, or take the line out. Perhaps the place that should use it has another name.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_name_in_a_broken_line_is_perhaps_used() {
+        report(
+            r#"
+let tray = 3
+source probe: in = 1 V
+in -- R1 10k -- ground
+in -- R2 (tray * 1k -- ground
+"#,
+            expect![[r#"
+                error: wire_in_equation at `--`
+                  `--` stands inside an expression
+                  Two dashes join a path. Close the brackets before the path goes on; to take away a negative number, write `a - (-b)`.
+                  fix: write `(tray * 1k) --`: in -- R2 (tray * 1k) -- ground
+            "#]],
+        );
+    }
+}

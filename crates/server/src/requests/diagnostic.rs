@@ -16,6 +16,9 @@ const PATIENCE: Duration = Duration::from_millis(500);
 
 /// A text's diagnostics. Where some wait for their line to be finished, the text is checked again in time.
 pub(crate) fn list(desk: &Desk, view: &View) -> Vec<Diagnostic> {
+    for it in &view.settings().troubles {
+        desk.tell(format!("{}: {}. {}", it.path, it.message, it.help).replace('`', ""));
+    }
     let typing = typing(view.document());
     let found = ide::diagnostics(view, typing.map(|it| it.0));
     if let Some((_, until)) = typing

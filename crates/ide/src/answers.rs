@@ -1,0 +1,196 @@
+//! The answers of one circuit, as far as they may be shown.
+
+use analysis::solution::{Carried, Output, Solution};
+use analysis::{Answer, Outcome, Study, Trouble};
+use circuit::{Circuit, ElementId, NodeId, OpampId, Part, SourceId};
+use teaching::explain::{Explanation, explain};
+use teaching::{Writing, feedback, names};
+
+use crate::View;
+
+/// One circuit with its answers.
+pub(crate) struct Answers<'v> {
+    pub(crate) circuit: &'v Circuit,
+    pub(crate) parts: &'v [Part],
+    pub(crate) study: &'v Study,
+    /// Why the answers are not known to be those of the circuit as written.
+    pub(crate) doubt: Option<Doubt>,
+    /// `None`: the settings hide them.
+    solution: Option<&'v Solution>,
+    writing: Writing,
+}
+
+/// The answers of a circuit of the book.
+pub(crate) fn answers(view: &View, index: usize) -> Answers<'_> {
+    let (book, study) = (view.book(), &view.studies()[index]);
+    let circuit = &book.circuits[index];
+    let hidden = view.settings().hidden;
+    Answers {
+        circuit,
+        parts: &book.parts,
+        study,
+        doubt: if hidden {
+            None
+        } else {
+            doubt(circuit, &book.parts, study)
+        },
+        solution: (!hidden).then(|| study.solution(circuit, &book.parts)),
+        writing: view.settings().writing(),
+    }
+}
+
+impl<'v> Answers<'v> {
+    /// A node's voltage.
+    pub(crate) fn node(&self, node: NodeId) -> Option<&'v Answer> {
+        self.solution?.nodes.get(node.index())?.as_ref()
+    }
+
+    /// What an element carries.
+    pub(crate) fn element(&self, element: ElementId) -> Option<&'v Carried> {
+        self.solution?.elements.get(element.index())?.as_ref()
+    }
+
+    /// What a source carries.
+    pub(crate) fn source(&self, source: SourceId) -> Option<&'v Carried> {
+        self.solution?.sources.get(source.index())?.as_ref()
+    }
+
+    /// An op-amp's output.
+    pub(crate) fn opamp(&self, opamp: OpampId) -> Option<&'v Output> {
+        self.solution?.opamps.get(opamp.index())?.as_ref()
+    }
+
+    /// Why there is no value; `None` where it is only hidden.
+    pub(crate) fn silence(&self) -> Option<String> {
+        self.solution
+            .map(|_| "The equations do not fix it.".to_string())
+    }
+
+    /// The circuit's equations, explained.
+    pub(crate) fn explanation(&self) -> Explanation {
+        explain(
+            self.circuit,
+            &self.study.equations,
+            &self.study.feedback,
+            self.writing,
+        )
+    }
+}
+
+/// Why an answer is not known to be the circuit's own.
+pub(crate) struct Doubt {
+    /// What stands beside each value; nothing where only a line is broken, since then most answers are as they were.
+    pub(crate) mark: &'static str,
+    /// In a sentence.
+    pub(crate) why: String,
+}
+
+impl Answers<'_> {
+    /// What stands beside a value, with a blank before it.
+    pub(crate) fn mark(&self) -> String {
+        let mark = self.doubt.as_ref().map_or("", |it| it.mark);
+        if mark.is_empty() {
+            String::new()
+        } else {
+            format!(" ({mark})")
+        }
+    }
+}
+
+fn doubt(circuit: &Circuit, parts: &[Part], study: &Study) -> Option<Doubt> {
+    let Outcome::Unknown(troubles) = study.outcome(circuit, parts) else {
+        return None;
+    };
+    let reasons = |kind: Kind| {
+        let own = troubles
+            .iter()
+            .filter_map(|it| reason(circuit, parts, study, it))
+            .filter(|it| it.0 == kind);
+        names::list(own.map(|it| it.1))
+    };
+    let (ideal, missing, unread) = (
+        reasons(Kind::Ideal),
+        reasons(Kind::Missing),
+        reasons(Kind::Unread),
+    );
+    let mut why = Vec::new();
+    let mut add = |words: &str, reasons: &str| {
+        if !reasons.is_empty() {
+            why.push(format!("{words}{reasons}."));
+        }
+    };
+    add(
+        "This is the ideal answer, and not known to be the circuit's own: ",
+        &ideal,
+    );
+    add(
+        "This answer leaves out what is not computed yet: ",
+        &missing,
+    );
+    add("This answer leaves out ", &unread);
+    let mark = match (ideal.is_empty(), missing.is_empty()) {
+        (false, _) => "ideal answer",
+        (true, false) => "incomplete answer",
+        (true, true) => "",
+    };
+    (!why.is_empty()).then(|| Doubt {
+        mark,
+        why: why.join(" "),
+    })
+}
+
+/// What a trouble takes from an answer.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    Ideal,
+    Missing,
+    Unread,
+}
+
+/// Why an answer may not be the whole truth; a circuit that has no single answer tells that where a value is missing.
+fn reason(
+    circuit: &Circuit,
+    parts: &[Part],
+    study: &Study,
+    trouble: &Trouble,
+) -> Option<(Kind, String)> {
+    let name = |it: OpampId| format!("`{}`", circuit.opamps[it.index()].name);
+    Some(match trouble {
+        Trouble::NoSingleAnswer => return None,
+        Trouble::Unread => (Kind::Unread, "the lines that could not be read".to_string()),
+        Trouble::NotBuilt(index) => {
+            let later = circuit.later.get(*index)?;
+            let names = names::list(later.names.first().map(|it| format!(" `{it}`")));
+            (Kind::Missing, format!("{}{names}", later.what))
+        }
+        Trouble::Feedback(block) => {
+            let block = study.feedback.get(*block)?;
+            let opamp = *block.block.first()?;
+            (
+                Kind::Ideal,
+                format!(
+                    "the feedback of {} is {}",
+                    name(opamp),
+                    feedback::line(circuit, block, opamp)
+                ),
+            )
+        }
+        Trouble::RealPart(opamp) => {
+            let part = circuit.opamps[opamp.index()]
+                .part
+                .and_then(|it| parts.get(it.index()))?;
+            (
+                Kind::Ideal,
+                format!("{} is no ideal op-amp but `{}`", name(*opamp), part.name),
+            )
+        }
+        Trouble::BeyondRail(opamp) => (
+            Kind::Ideal,
+            format!("{} cannot reach that voltage with its supply", name(*opamp)),
+        ),
+        Trouble::BeyondCurrent(opamp) => (
+            Kind::Ideal,
+            format!("{} cannot deliver that much current", name(*opamp)),
+        ),
+    })
+}

@@ -1,0 +1,122 @@
+//! What an editor shows when the pointer rests on a word: first the answer, then what it rests on.
+
+mod circuit_parts;
+mod definitions;
+mod language;
+
+use syntax::{FileId, Span};
+
+use crate::View;
+use crate::at::{At, Thing, What, at};
+
+/// What is shown.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Hover {
+    /// What it is about.
+    pub span: Span,
+    /// From top to bottom.
+    pub blocks: Vec<Block>,
+}
+
+/// One block of a hover, with names in backticks.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Block {
+    /// The answer, in bold.
+    Headline(String),
+    /// A paragraph.
+    Words(String),
+    /// An equation, as it stands.
+    Equation(String),
+    /// Short lines that belong together.
+    Lines(Vec<String>),
+}
+
+/// What is to be said about the word at `offset`.
+pub fn hover(view: &View, offset: u32) -> Option<Hover> {
+    let At { span, what } = at(view, offset)?;
+    let blocks = match what {
+        What::Things(things) => about(view, &things),
+        What::Word(role) => language::word(view, span, role)?,
+        What::Number => language::number(view, span)?,
+        What::Used(file) => used(view, file)?,
+    };
+    Some(Hover { span, blocks })
+}
+
+/// A name inside a block means another thing in each use of the block; so many are shown.
+const MOST_USES: usize = 4;
+
+fn about(view: &View, things: &[Thing]) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    for thing in things.iter().take(MOST_USES) {
+        blocks.extend(match *thing {
+            Thing::Node(circuit, node) => circuit_parts::node(view, circuit, node),
+            Thing::Carrier(circuit, carrier) => circuit_parts::carrier(view, circuit, carrier),
+            Thing::Let(circuit, id) => definitions::named_value(view, circuit, id),
+            Thing::Part(part) => definitions::part(view, part),
+            Thing::Block(block) => definitions::block(view, block),
+            Thing::Circuit(circuit) => definitions::circuit(view, circuit),
+        });
+    }
+    if let more @ 1.. = things.len().saturating_sub(MOST_USES) {
+        blocks.push(Block::Words(format!("and {more} more")));
+    }
+    blocks
+}
+
+fn used(view: &View, file: FileId) -> Option<Vec<Block>> {
+    let book = view.book();
+    let (path, _) = view.file(file)?;
+    let mut lines = Vec::new();
+    lines.extend(
+        book.parts
+            .iter()
+            .filter(|it| it.place.file == file)
+            .map(|it| format!("part `{}`", it.name)),
+    );
+    lines.extend(
+        book.blocks
+            .iter()
+            .filter(|it| it.place.file == file)
+            .map(|it| format!("block `{}`", it.name)),
+    );
+    Some(vec![Block::Headline(path.to_string()), Block::Lines(lines)])
+}
+
+impl Hover {
+    /// For clients that show Markdown: no tables, no formulas, since many show those as they stand.
+    pub fn markdown(&self) -> String {
+        let blocks = self.blocks.iter().map(|block| match block {
+            Block::Headline(words) => format!("**{}**", words.replace('`', "")),
+            Block::Words(words) => words.clone(),
+            Block::Equation(text) => format!("```\n{text}\n```"),
+            Block::Lines(lines) => lines
+                .iter()
+                .map(|it| format!("- {it}"))
+                .collect::<Vec<_>>()
+                .join("\n"),
+        });
+        join(blocks, "\n\n")
+    }
+
+    /// For clients that show text as it stands.
+    pub fn plain(&self) -> String {
+        let blocks = self.blocks.iter().map(|block| match block {
+            Block::Headline(words) | Block::Words(words) => words.replace('`', ""),
+            Block::Equation(text) => format!("  {text}"),
+            Block::Lines(lines) => lines
+                .iter()
+                .map(|it| it.replace('`', ""))
+                .collect::<Vec<_>>()
+                .join("\n"),
+        });
+        join(blocks, "\n")
+    }
+}
+
+fn join(blocks: impl Iterator<Item = String>, between: &str) -> String {
+    blocks
+        .filter(|it| !it.is_empty())
+        .collect::<Vec<_>>()
+        .join(between)
+}

@@ -1,0 +1,137 @@
+//! Values as hints in the text: a node's voltage where a path first names it, currents at a path's end.
+
+use checks::Inlay;
+use circuit::{ElementId, GROUND, NodeId};
+use syntax::{Dimension, FileId, PathItem, Place, Span, StatementKind};
+use teaching::notation;
+
+use crate::View;
+use crate::answers::{Answers, answers};
+
+/// One hint.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Hint {
+    /// Behind this byte.
+    pub offset: u32,
+    /// `= 1.2 V`
+    pub label: String,
+    /// More of it.
+    pub tooltip: String,
+}
+
+/// The hints of one stretch of the text. A line that could not be read has none.
+pub fn inlay(view: &View, within: Span) -> Vec<Hint> {
+    let kind = view.settings().inlay;
+    let mut hints = Vec::new();
+    if kind == Inlay::Off || view.settings().hidden {
+        return hints;
+    }
+    let mut current: Option<(usize, Answers)> = None;
+    for statement in &view.tree().statements {
+        let StatementKind::Path(items) = &statement.kind else {
+            continue;
+        };
+        if statement.span.end < within.start || within.end < statement.span.start {
+            continue;
+        }
+        let Some((index, _)) = view.circuit_at(statement.span.start) else {
+            continue;
+        };
+        if current.as_ref().is_none_or(|it| it.0 != index) {
+            current = Some((index, answers(view, index)));
+        }
+        let Some((_, answers)) = &current else {
+            continue;
+        };
+        path(items, statement.span, answers, kind, &mut hints);
+    }
+    hints.retain(|it| within.touches(it.offset));
+    hints
+}
+
+fn path(
+    items: &[PathItem],
+    statement: Span,
+    answers: &Answers,
+    kind: Inlay,
+    hints: &mut Vec<Hint>,
+) {
+    let mut seen = Vec::new();
+    let mut currents = Vec::new();
+    for item in items {
+        match item {
+            PathItem::Node(name) => {
+                let Some(node) = node_at(answers, *name).filter(|it| !seen.contains(it)) else {
+                    continue;
+                };
+                seen.push(node);
+                hints.extend(node_hint(answers, node, name.end));
+            }
+            PathItem::Element(element) => currents.extend(current(answers, element.name)),
+        }
+    }
+    if kind == Inlay::All && !currents.is_empty() {
+        let label = currents.join(", ");
+        let tooltip = words(answers, "Currents, from left to right.".into());
+        hints.push(Hint {
+            offset: statement.end,
+            label,
+            tooltip,
+        });
+    }
+}
+
+fn node_hint(answers: &Answers, node: NodeId, offset: u32) -> Option<Hint> {
+    let value = answers.node(node).filter(|_| node != GROUND)?;
+    let ideal = answers.mark();
+    let label = format!("= {}{ideal}", notation::short(value, Dimension::VOLT));
+    let name = answers.circuit.node_name(node);
+    let tooltip = words(
+        answers,
+        format!("`{name}` = {}.", notation::full(value, Dimension::VOLT)),
+    );
+    Some(Hint {
+        offset,
+        label,
+        tooltip,
+    })
+}
+
+fn current(answers: &Answers, name: Span) -> Option<String> {
+    let here = Place {
+        file: FileId(0),
+        span: name,
+    };
+    let index = answers
+        .circuit
+        .elements
+        .iter()
+        .position(|it| it.name_place == here)?;
+    let carried = answers.element(ElementId(index as u32))?;
+    let amperes = notation::short(carried.current.as_ref()?, Dimension::AMPERE);
+    let ideal = answers.mark();
+    Some(format!(
+        "{} {amperes}{ideal}",
+        answers.circuit.elements[index].name
+    ))
+}
+
+fn words(answers: &Answers, first: String) -> String {
+    match &answers.doubt {
+        Some(doubt) => format!("{first} {}", doubt.why),
+        None => first,
+    }
+}
+
+fn node_at(answers: &Answers, name: Span) -> Option<NodeId> {
+    let here = Place {
+        file: FileId(0),
+        span: name,
+    };
+    let nodes = answers
+        .circuit
+        .nodes
+        .iter()
+        .position(|it| it.places.contains(&here));
+    nodes.map(|it| NodeId(it as u32))
+}

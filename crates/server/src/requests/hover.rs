@@ -1,0 +1,36 @@
+//! `textDocument/hover`
+
+use std::sync::Arc;
+
+use tower_lsp::jsonrpc::Result;
+use tower_lsp::lsp_types::*;
+
+use super::{about, ruler};
+use crate::desk::Desk;
+
+pub(crate) async fn hover(desk: &Arc<Desk>, parameters: HoverParams) -> Result<Option<Hover>> {
+    let TextDocumentPositionParams {
+        text_document,
+        position,
+    } = parameters.text_document_position_params;
+    let (encoding, markdown) = (desk.offers().encoding, desk.offers().hover_markdown);
+    let answer = about(&text_document.uri, move |view| {
+        let ruler = ruler(view, encoding);
+        let hover = ide::hover(view, ruler.offset(position))?;
+        let contents = match markdown {
+            true => MarkupContent {
+                kind: MarkupKind::Markdown,
+                value: hover.markdown(),
+            },
+            false => MarkupContent {
+                kind: MarkupKind::PlainText,
+                value: hover.plain(),
+            },
+        };
+        Some(Hover {
+            contents: HoverContents::Markup(contents),
+            range: Some(ruler.range(hover.span)),
+        })
+    });
+    answer.await
+}

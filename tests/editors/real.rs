@@ -1,0 +1,160 @@
+//! Real editors, headless, with the files of `editors/`: what their users see.
+//!
+//! `install` beside this file installs them. Where one can't be had the test says so and is skipped, unless
+//! `AMPERSUM_EDITORS` is `required`, as `tests/run` has it.
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use crate::client::program;
+
+/// With a planted fault, `4,7k`, and characters of two to four bytes.
+const CIRCUIT: &str = "\
+circuit moisture_scaler \"Ω − 𝄞\"
+supply +9 V and -9 V
+source probe: in = 1.2 V # 𝄞
+in -- R1 10k -- sum -- R2 33k -- out
+opamp A1: plus ground, minus sum, drives out
+out -- RL 4,7k -- ground # Ω
+";
+
+const EQUATION: &str = "(sum − in)/R1 + (sum − out)/R2 = 0";
+
+/// What an editor printed, one line a thing.
+struct Seen(String);
+
+impl Seen {
+    /// Everything that was said of one thing.
+    fn all(&self, what: &str) -> Vec<&str> {
+        self.0
+            .lines()
+            .filter_map(|line| line.strip_prefix(what)?.strip_prefix(": "))
+            .collect()
+    }
+
+    #[track_caller]
+    fn one(&self, what: &str) -> &str {
+        let all = self.all(what);
+        assert_eq!(all.len(), 1, "`{what}` in:\n{}", self.0);
+        all[0]
+    }
+}
+
+fn folder(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+/// Where `install` puts what it installs.
+fn installed() -> PathBuf {
+    program()
+        .parent()
+        .and_then(Path::parent)
+        .expect("the program lies in a build folder")
+        .join("editors")
+}
+
+/// Runs an editor on a file of its own; `None` where there is no such editor.
+fn run(mut editor: Command, name: &str) -> Option<Seen> {
+    let place = std::env::temp_dir().join(format!("ampersum-{name}-{}", std::process::id()));
+    std::fs::create_dir_all(&place).expect("a folder can be made");
+    let file = place.join("bed.amp");
+    std::fs::write(&file, CIRCUIT).expect("a file can be written");
+    editor
+        .env("AMPERSUM_PROGRAM", program())
+        .env("AMPERSUM_EDITOR", folder("../editors").join(name))
+        .env("AMPERSUM_FILE", &file)
+        .env("AMPERSUM_FIX", FIX)
+        .env("HOME", &place)
+        .env("XDG_CACHE_HOME", place.join("cache"))
+        .env("LC_ALL", "C.UTF-8")
+        .current_dir(&place);
+    let output = editor.output();
+    std::fs::remove_dir_all(&place).expect("the folder can be removed");
+    match output {
+        Ok(output) => {
+            let seen = String::from_utf8_lossy(&output.stdout).into_owned();
+            eprintln!("{seen}{}", String::from_utf8_lossy(&output.stderr));
+            Some(Seen(seen))
+        }
+        Err(error) => {
+            let required = std::env::var_os("AMPERSUM_EDITORS").is_some_and(|it| it == "required");
+            assert!(!required, "{name} has to be there: {error}");
+            eprintln!("skipped: {name} is not there ({error}); tests/editors/install installs it");
+            None
+        }
+    }
+}
+
+/// The fix of the planted fault, as menus show it.
+const FIX: &str = "Write `4.7`";
+
+#[test]
+fn neovim_shows_findings_answers_explanations_and_fixes() {
+    let own = installed().join("neovim/bin/nvim");
+    let mut editor = Command::new(if own.exists() { own } else { "nvim".into() });
+    editor
+        .args(["--headless", "-u", "NONE", "-i", "NONE", "-l"])
+        .arg(folder("editors/neovim.lua"));
+    let Some(seen) = run(editor, "neovim") else {
+        return;
+    };
+    assert_eq!(seen.all("too long"), Vec::<&str>::new());
+    assert_eq!(seen.one("file type"), "ampersum");
+    assert_eq!(seen.one("comment"), "# %s");
+    assert_eq!(seen.one("colour of drives"), "ampersumWord");
+    assert_eq!(seen.one("squiggle"), "decimal_comma at 4,7");
+    let hover = seen.one("hover");
+    assert!(
+        hover.contains("out = −3.96 V") && hover.contains("sum = 0"),
+        "{hover}"
+    );
+    assert!(
+        seen.all("hint").contains(&"3 = −3.96 V"),
+        "{:?}",
+        seen.all("hint")
+    );
+    assert_eq!(seen.one("first symbol"), "moisture_scaler");
+    let explanation = seen.one("explanation");
+    assert!(
+        explanation.contains(EQUATION) && explanation.contains("Ohm's law"),
+        "{explanation}"
+    );
+    assert_eq!(seen.one("fixed line"), "out -- RL 4.7k -- ground # Ω");
+    assert_eq!(seen.one("findings left"), "0");
+    assert_eq!(seen.one("unfinished"), "element_value");
+    assert_eq!(seen.one("servers left"), "0");
+}
+
+#[test]
+fn emacs_shows_findings_answers_explanations_and_fixes() {
+    let mut editor = Command::new("emacs");
+    editor
+        .args(["--batch", "-q", "-l"])
+        .arg(folder("editors/emacs.el"));
+    let Some(seen) = run(editor, "emacs") else {
+        return;
+    };
+    assert_eq!(seen.all("too long"), Vec::<&str>::new());
+    assert_eq!(seen.all("trouble"), Vec::<&str>::new());
+    assert_eq!(seen.one("mode"), "ampersum-mode");
+    assert_eq!(seen.one("colour of drives"), "font-lock-builtin-face");
+    assert!(
+        seen.one("squiggle").ends_with(" at 4,7"),
+        "{}",
+        seen.one("squiggle")
+    );
+    let hover = seen.one("hover");
+    assert!(
+        hover.starts_with("out = −3.96 V") && hover.contains("sum = 0"),
+        "{hover}"
+    );
+    assert_eq!(seen.one("definition"), "line 4");
+    let explanation = seen.one("explanation");
+    assert!(
+        explanation.starts_with(&format!("# Equation at sum: {EQUATION}")),
+        "{explanation}"
+    );
+    assert_eq!(seen.one("fixed line"), "out -- RL 4.7k -- ground # Ω");
+    assert_eq!(seen.one("findings left"), "0");
+    assert_eq!(seen.one("server"), "gone");
+}
