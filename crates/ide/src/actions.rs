@@ -214,3 +214,89 @@ pub(crate) fn statement_at(view: &View, offset: u32) -> Option<&Statement> {
         .iter()
         .find(|it| line.touches(it.span.start) || line.touches(it.span.end))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::marked::open;
+
+    fn titles(marked: &str) -> Vec<String> {
+        let (view, spans) = open(marked);
+        actions(&view, spans[0])
+            .into_iter()
+            .map(|it| it.title)
+            .collect()
+    }
+
+    const COMMENT: &str = "Write the explanation as a comment above";
+
+    #[test]
+    fn the_equation_of_the_word_at_the_caret_is_explained() {
+        let stage = "source probe: in = 1.2 V\nin -- R1 10k -- sum -- R2 33k -- out\nopamp A1: plus ground, minus sum, drives out\n";
+        let at = |mark: &str| titles(&stage.replacen(mark, &format!("«»{mark}"), 1));
+        let explain = |node: &str| format!("Explain the equation at `{node}`");
+        assert_eq!(at("sum --"), [explain("sum"), COMMENT.into()]);
+        assert_eq!(at("R1"), [explain("sum"), COMMENT.into()]);
+        assert_eq!(at("A1"), [explain("out"), COMMENT.into()]);
+        assert_eq!(at("out\n"), [explain("out"), COMMENT.into()]);
+        assert_eq!(at("probe"), [explain("in"), COMMENT.into()]);
+        // Beside the words everything that the statement has a part in.
+        let beside = stage.replace("in --", " «»  in --");
+        assert_eq!(
+            titles(&beside)[..3],
+            [explain("in"), explain("out"), explain("sum")]
+        );
+    }
+
+    #[test]
+    fn a_comment_above_keeps_indent_and_description() {
+        let (view, spans) = open(
+            "circuit c\n  source s: a = 1 V\n  ## The load.\n  «»a -- R1 1k -- b -- R2 1k -- ground\n",
+        );
+        let target = Target {
+            circuit: "c".into(),
+            node: "b".into(),
+        };
+        let edits = explanation::as_comment(&view, &target, spans[0].start)
+            .expect("there is such an equation");
+        let [edit] = &edits[..] else {
+            panic!("one edit")
+        };
+        let line = view.text().find("  ## The load").expect("it stands there") as u32;
+        assert_eq!(edit.span, Span::at(line), "above the description");
+        assert!(
+            edit.text
+                .starts_with("  # Equation at b: (b − a)/R1 + b/R2 = 0\n  #   "),
+            "{}",
+            edit.text
+        );
+        assert!(
+            edit.text
+                .lines()
+                .all(|it| it.chars().count() <= 102 && it.starts_with("  #")),
+            "{}",
+            edit.text
+        );
+    }
+
+    #[test]
+    fn only_the_first_sure_fix_of_a_finding_is_preferred() {
+        let (view, spans) = open("in -- R1 «»4,7k -- ground\nin -- R2 1«»m -- ground\n");
+        let preferred = |span: Span| {
+            let fixes = actions(&view, span)
+                .into_iter()
+                .filter_map(|it| match it.kind {
+                    ActionKind::Fix {
+                        preferred, finding, ..
+                    } => Some((finding.rule, preferred)),
+                    _ => None,
+                });
+            fixes.collect::<Vec<_>>()
+        };
+        assert_eq!(preferred(spans[0]), [("decimal_comma", true)]);
+        assert_eq!(
+            preferred(spans[1]),
+            [("unknown_unit", false), ("unknown_unit", false)]
+        );
+    }
+}

@@ -120,7 +120,7 @@ fn doubt(circuit: &Circuit, parts: &[Part], study: &Study) -> Option<Doubt> {
         }
     };
     add(
-        "This is the ideal answer, and not known to be the circuit's own: ",
+        "This is the ideal answer, and not known to be the circuit's own, because ",
         &ideal,
     );
     add(

@@ -63,6 +63,9 @@ fn what(view: &View, span: Span, class: TokenClass) -> Option<What> {
         TokenClass::Word if &*normal(span.of(view.text())) != "ground" => {
             Some(What::Word(role(view, span).unwrap_or(NameRole::Thing)))
         }
+        TokenClass::Name if role(view, span) == Some(NameRole::Rule) => {
+            Some(What::Word(NameRole::Rule))
+        }
         TokenClass::Word | TokenClass::Name | TokenClass::Sign => {
             let things = things(view, span, class);
             (!things.is_empty()).then_some(What::Things(things))
@@ -107,12 +110,16 @@ fn things(view: &View, span: Span, class: TokenClass) -> Vec<Thing> {
     if !matches!(role(view, span), Some(NameRole::Thing)) {
         return Vec::new();
     }
-    let Some((index, circuit)) = view.circuit_at(span.start) else {
-        return Vec::new();
+    let name = normal(span.of(view.text()));
+    let around = view
+        .circuit_at(span.start)
+        .and_then(|(index, circuit)| named(circuit, index, &name));
+    let circuit = || {
+        Some(Thing::Circuit(
+            view.book().circuits.iter().position(|it| it.name == name)?,
+        ))
     };
-    named(circuit, index, &normal(span.of(view.text())))
-        .into_iter()
-        .collect()
+    around.or_else(circuit).into_iter().collect()
 }
 
 fn placed_at(view: &View, here: Place) -> Vec<Thing> {

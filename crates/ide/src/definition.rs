@@ -43,3 +43,86 @@ fn place(view: &View, thing: Thing) -> Option<Place> {
         Thing::Circuit(circuit) => book.circuits[circuit].place,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::definition;
+    use crate::Workspace;
+    use crate::marked::{open, open_in};
+
+    /// From the first mark to the second; `None` where nothing leads anywhere.
+    #[track_caller]
+    fn leads(marked: &str) {
+        let (view, spans) = open(marked);
+        let [first, second] = spans[..] else {
+            panic!("two marks")
+        };
+        let (caret, target) = if first.start == first.end {
+            (first, second)
+        } else {
+            (second, first)
+        };
+        let to = definition(&view, caret.start)
+            .expect("it leads somewhere")
+            .to;
+        assert_eq!(
+            to.iter().map(|it| it.span).collect::<Vec<_>>(),
+            [target],
+            "{marked}"
+        );
+    }
+
+    #[test]
+    fn names_lead_to_where_they_are_first_said() {
+        leads("source s: «a» = 1 V\na -- R1 1k -- ground\nexpect «»a = 1 V\n");
+        leads("source s: a = 1 V\na -- «R1» 1k -- ground\nexpect current(«»R1) = 1 mA\n");
+        leads("source «s»: a = 1 V\na -- R1 1k -- ground\nexpect current(«»s) = 1 mA\n");
+        leads("let «R» = 1k\nsource s: a = 1 V\na -- R1 («»R) -- ground\n");
+        leads(
+            "part «slow»\n  gain 5\nend\ncircuit c\nopamp A1: plus a, minus b, drives b, part «»slow\n",
+        );
+        leads(
+            "block «half»: in, out\n  in -- R1 1k -- out\nend\ncircuit c\n«»half H1: in a, out b\n",
+        );
+        leads(
+            "block half: in, out\n  in -- «R1» 1k -- out\nend\ncircuit c\nhalf H1: in a, out b\nexpect H1.«»R1 = 1k\n",
+        );
+        leads("circuit «c»\na -- R1 1k -- ground\nwork \"w\" for «»c\n  a = 0\nend\n");
+    }
+
+    #[test]
+    fn words_and_numbers_lead_nowhere() {
+        let (view, spans) = open("«»source s: a = «»1 V\n«»\n# «»a\n");
+        assert!(spans.iter().all(|it| definition(&view, it.start).is_none()));
+    }
+
+    #[test]
+    fn a_used_file_and_what_it_brings_are_found_in_it() {
+        let mut workspace = Workspace::default();
+        let (_, part) = open_in(
+            &mut workspace,
+            "/greenhouse/lab.amp",
+            "part «slow»\n  gain 5\nend\n",
+        );
+        let text =
+            "use \"«»lab.amp\"\ncircuit c\nopamp A1: plus a, minus b, drives b, part «»slow\n";
+        let (view, spans) = open_in(&mut workspace, "/greenhouse/bed.amp", text);
+        let to = |index: usize| {
+            let place = definition(&view, spans[index].start)
+                .expect("it leads somewhere")
+                .to[0];
+            (
+                view.file(place.file)
+                    .expect("a file of the book")
+                    .0
+                    .to_string(),
+                place.span,
+            )
+        };
+        assert_eq!(
+            to(0),
+            ("/greenhouse/lab.amp".to_string(), syntax::Span::default())
+        );
+        assert_eq!(to(1), ("/greenhouse/lab.amp".to_string(), part[0]));
+    }
+}

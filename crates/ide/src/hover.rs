@@ -3,6 +3,8 @@
 mod circuit_parts;
 mod definitions;
 mod language;
+#[cfg(test)]
+mod tests;
 
 use syntax::{FileId, Span};
 

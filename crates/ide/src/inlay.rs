@@ -135,3 +135,57 @@ fn node_at(answers: &Answers, name: Span) -> Option<NodeId> {
         .position(|it| it.places.contains(&here));
     nodes.map(|it| NodeId(it as u32))
 }
+
+#[cfg(test)]
+mod tests {
+    use syntax::Span;
+
+    use super::inlay;
+    use crate::Workspace;
+    use crate::marked::open_in;
+    use crate::workspace::EditorSettings;
+
+    /// The text with its hints in angle brackets.
+    fn drawn(kind: &str, text: &str) -> String {
+        let mut workspace = Workspace::default();
+        workspace.set_settings(EditorSettings {
+            toml: format!("[writing]\ninlay = \"{kind}\"\n"),
+        });
+        let (view, _) = open_in(&mut workspace, "bed.amp", text);
+        let mut drawn = text.to_string();
+        for hint in inlay(&view, Span::new(0, text.len())).into_iter().rev() {
+            drawn.insert_str(hint.offset as usize, &format!(" <{}>", hint.label));
+        }
+        drawn
+    }
+
+    const TEXT: &str = "source s: a = 6 V\na -- R1 1k -- b -- R2 2k -- ground\nb -- R3 1k --\na -- R4 1k -- b -- R5 1k -- a\n";
+
+    // R1, R4 and R5 side by side are 1/3 kΩ, so b = 6 V · 2/(2 + 1/3) = 36/7 V.
+    #[test]
+    fn each_path_tells_each_of_its_nodes_once() {
+        assert_eq!(
+            drawn("nodes", TEXT),
+            "source s: a = 6 V\na <= 6 V> -- R1 1k -- b <= 5.1429 V> -- R2 2k -- ground\nb -- R3 1k --\n\
+             a <= 6 V> -- R4 1k -- b <= 5.1429 V> -- R5 1k -- a\n"
+        );
+    }
+
+    #[test]
+    fn currents_stand_at_the_end_of_their_path_if_they_are_wanted() {
+        let drawn = drawn("all", TEXT);
+        assert!(
+            drawn.contains("-- R2 2k -- ground <R1 857.14 µA, R2 2.5714 mA>\n"),
+            "{drawn}"
+        );
+        assert!(
+            drawn.contains("b -- R3 1k --\n"),
+            "a broken line has none: {drawn}"
+        );
+    }
+
+    #[test]
+    fn nothing_stands_there_if_it_is_not_wanted() {
+        assert_eq!(drawn("off", TEXT), TEXT);
+    }
+}

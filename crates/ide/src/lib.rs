@@ -14,6 +14,8 @@ mod explanation;
 mod hover;
 mod inlay;
 mod lines;
+#[cfg(test)]
+mod marked;
 mod symbols;
 mod view;
 mod workspace;

@@ -103,13 +103,14 @@ pub fn symbols(view: &View) -> Vec<Symbol> {
 
 fn of_circuit(view: &View, circuit: &Circuit) -> Symbol {
     let mut children = Vec::new();
+    let extent = circuit.extent.span;
+    let inside = |place: Place| {
+        place.file == FileId(0) && extent.start <= place.span.start && place.span.end <= extent.end
+    };
     let mut child = |place: Place, whole: Place, kind, name: &str, detail: String| {
-        // What a block brings stands in the block.
-        let inside = circuit.extent.span.start <= place.span.start
-            && place.span.end <= circuit.extent.span.end;
-        if place.file == FileId(0) && inside && !name.contains('.') {
-            let span = whole.span.to(place.span);
-            let name = name.to_string();
+        // What a block brings stands in the block, and has a name with a point.
+        if inside(place) && (kind == SymbolKind::Claim || !name.contains('.')) {
+            let (span, name) = (whole.span.to(place.span), name.to_string());
             children.push(Symbol {
                 name,
                 detail,
@@ -121,7 +122,7 @@ fn of_circuit(view: &View, circuit: &Circuit) -> Symbol {
         }
     };
     for it in circuit.nodes.iter().skip(1).filter(|it| it.named) {
-        if let Some(place) = it.places.first() {
+        if let Some(place) = it.places.iter().find(|it| inside(**it)) {
             child(
                 *place,
                 *place,
@@ -181,7 +182,7 @@ fn of_circuit(view: &View, circuit: &Circuit) -> Symbol {
             it.place,
             it.place,
             SymbolKind::Claim,
-            &it.text.replace('.', "\u{2024}"),
+            &it.text,
             String::new(),
         );
     }
@@ -215,5 +216,66 @@ fn of_circuit(view: &View, circuit: &Circuit) -> Symbol {
         span,
         name_span: circuit.place.span,
         children,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use super::{Symbol, symbols};
+    use crate::marked::open;
+
+    fn draw(symbols: &[Symbol], depth: usize, drawn: &mut String) {
+        for it in symbols {
+            drawn.push_str(&format!(
+                "{}{:?} {} [{}]\n",
+                "  ".repeat(depth),
+                it.kind,
+                it.name,
+                it.detail
+            ));
+            draw(&it.children, depth + 1, drawn);
+        }
+    }
+
+    #[test]
+    fn the_outline_has_everything_once_and_in_order() {
+        let (view, _) = open(
+            "part slow\n  gain 100 dB\nend\nblock half: in, out\n  in -- R1 1k -- out -- R2 1k -- ground\nend\n\
+             circuit one \"The first\"\nlet V0 = 1.5 V\nsource s: a = V0\nhalf H1: in a, out b\n\
+             opamp A1: plus b, minus q, drives q, part slow\nexpect q = 0.75 V\nwork \"sheet\"\n  a = 1.5\nend\n\
+             circuit two\nx -- R1 1k -- ground\nx -- R2 2\n",
+        );
+        let mut drawn = String::new();
+        let symbols = symbols(&view);
+        draw(&symbols, 0, &mut drawn);
+        expect![[r#"
+            Part slow []
+            Block half []
+            Circuit one [The first]
+              Let V0 [1.5 V]
+              Source s [1.5 V]
+              Node a []
+              Device H1 [half]
+              Node b []
+              Opamp A1 [b, q → q]
+              Node q []
+              Claim q = 0.75 V []
+              Work sheet []
+            Circuit two []
+              Node x []
+              Element R1 [1 kΩ]
+        "#]]
+        .assert_eq(&drawn);
+        fn inside(symbol: &Symbol) -> bool {
+            symbol.span.start <= symbol.name_span.start
+                && symbol.name_span.end <= symbol.span.end
+                && symbol.children.iter().all(inside)
+        }
+        assert!(
+            symbols.iter().all(inside),
+            "a name lies inside what it names"
+        );
     }
 }

@@ -169,3 +169,154 @@ impl Snapshot {
         self.views.values()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rules(workspace: &Workspace, name: &str) -> Vec<&'static str> {
+        let snapshot = workspace.snapshot();
+        let findings = snapshot.view(name).expect("it is open").findings();
+        findings
+            .iter()
+            .filter(|it| it.severity == checks::Severity::Error)
+            .map(|it| it.rule)
+            .collect()
+    }
+
+    const USER: &str = "use \"lab.amp\"\ncircuit c\nsource s: a = 1 V\nopamp A1: plus a, minus b, drives b, part slow\n";
+
+    #[test]
+    fn a_snapshot_never_changes() {
+        let mut workspace = Workspace::default();
+        workspace.open("bed.amp", 1, "in -- R1 10k\n");
+        let before = workspace.snapshot();
+        workspace.change(
+            "bed.amp",
+            2,
+            "source s: in = 1 V\nin -- R1 10k -- ground\n",
+            0,
+        );
+        assert_eq!(rules(&workspace, "bed.amp"), Vec::<&str>::new());
+        let view = before.view("bed.amp").expect("it was open");
+        assert_eq!(
+            (view.document().version, view.findings()[0].rule),
+            (1, "path_ends")
+        );
+        workspace.close("bed.amp");
+        assert!(before.view("bed.amp").is_some() && workspace.snapshot().view("bed.amp").is_none());
+    }
+
+    #[test]
+    fn a_change_of_a_used_text_reaches_those_that_use_it_and_no_others() {
+        let mut workspace = Workspace::default();
+        workspace.open("/greenhouse/bed.amp", 1, USER);
+        workspace.open("/greenhouse/other.amp", 1, "source s: a = 1 V\n");
+        assert_eq!(rules(&workspace, "/greenhouse/bed.amp"), ["use_file"]);
+        rules(&workspace, "/greenhouse/other.amp");
+        let mut touched = workspace.open("/greenhouse/lab.amp", 1, "part slow\nend\n");
+        touched.sort();
+        assert_eq!(touched, ["/greenhouse/bed.amp", "/greenhouse/lab.amp"]);
+        assert_eq!(rules(&workspace, "/greenhouse/bed.amp"), Vec::<&str>::new());
+        workspace.change("/greenhouse/lab.amp", 2, "part quick\nend\n", 0);
+        assert_eq!(rules(&workspace, "/greenhouse/bed.amp"), ["unknown_name"]);
+        workspace.close("/greenhouse/lab.amp");
+        assert_eq!(rules(&workspace, "/greenhouse/bed.amp"), ["use_file"]);
+    }
+
+    #[test]
+    fn files_on_disk_are_read_inside_the_workspace_and_again_when_they_change() {
+        let place = std::env::temp_dir().join(format!("ampersum-ide-{}", std::process::id()));
+        let beds = place.join("lab/beds");
+        std::fs::create_dir_all(&beds).expect("a folder can be made");
+        let write = |path: &str, text: &str| {
+            std::fs::write(place.join(path), text).expect("a file can be written")
+        };
+        write("outside.amp", "part slow\nend\n");
+        write("lab/lab.amp", "part slow\nend\n");
+        let name = beds.join("bed.amp").to_string_lossy().into_owned();
+        let mut workspace = Workspace::default();
+        let user = |path: &str| USER.replace("lab.amp", path);
+        workspace.open(&name, 1, &user("../lab.amp"));
+        assert_eq!(
+            rules(&workspace, &name),
+            ["use_file"],
+            "without a settings file the file's own folder is all"
+        );
+        write("lab/ampersum.toml", "[rules]\nnot_built = \"error\"\n");
+        assert_eq!(workspace.disk_changed(), [name.clone()]);
+        assert_eq!(
+            rules(&workspace, &name),
+            Vec::<&str>::new(),
+            "now the folder above is the root"
+        );
+        assert_eq!(
+            workspace.disk_changed(),
+            Vec::<String>::new(),
+            "nothing has changed"
+        );
+        workspace.open(&name, 2, &user("../../outside.amp"));
+        assert_eq!(rules(&workspace, &name), ["use_file"]);
+        workspace.open(&name, 3, &user("../lab.amp"));
+        assert_eq!(rules(&workspace, &name), Vec::<&str>::new());
+        write("lab/lab.amp", "part quicker\nend\n");
+        assert_eq!(workspace.disk_changed(), [name.clone()]);
+        assert_eq!(rules(&workspace, &name), ["unknown_name"]);
+        std::fs::remove_dir_all(&place).expect("the folder can be removed");
+    }
+
+    #[test]
+    fn the_workspace_settings_win_over_the_editors() {
+        let place = std::env::temp_dir().join(format!("ampersum-settings-{}", std::process::id()));
+        std::fs::create_dir_all(&place).expect("a folder can be made");
+        std::fs::write(place.join("ampersum.toml"), "[writing]\nvoltage = \"U\"\n")
+            .expect("a file can be written");
+        let mut workspace = Workspace::default();
+        workspace.set_settings(EditorSettings {
+            toml: "[writing]\nvoltage = \"V\"\nsums = \"entering\"\n".into(),
+        });
+        let name = place.join("bed.amp").to_string_lossy().into_owned();
+        workspace.open(&name, 1, "");
+        let writing = workspace
+            .snapshot()
+            .view(&name)
+            .expect("it is open")
+            .settings()
+            .writing();
+        assert_eq!(
+            (writing.voltage, writing.sums),
+            (teaching::Letter::U, teaching::Sums::Entering)
+        );
+        std::fs::remove_dir_all(&place).expect("the folder can be removed");
+    }
+
+    #[test]
+    fn unfinished_findings_wait_in_the_line_that_is_written() {
+        let mut workspace = Workspace::default();
+        workspace.open("bed.amp", 1, "");
+        let text = "in -- R1\nin -- R2 4,7k -- ground\n";
+        workspace.change("bed.amp", 2, text, 8);
+        let snapshot = workspace.snapshot();
+        let view = snapshot.view("bed.amp").expect("it is open");
+        let line = view.document().typing.map(|it| it.line);
+        assert_eq!(line, Some(0));
+        let shown = |typing| {
+            let found = crate::diagnostics(view, typing);
+            (
+                found
+                    .shown
+                    .iter()
+                    .map(|it| it.rule)
+                    .filter(|it| *it != "loose_end")
+                    .collect::<Vec<_>>(),
+                found.waiting,
+            )
+        };
+        assert_eq!(shown(line), (vec!["decimal_comma"], true));
+        assert_eq!(
+            shown(Some(1)),
+            (vec!["element_value", "decimal_comma"], false)
+        );
+        assert_eq!(shown(None), (vec!["element_value", "decimal_comma"], false));
+    }
+}

@@ -7,68 +7,51 @@ use crate::positions::Encoding;
 use crate::requests::code_action::EXPLAIN;
 use crate::requests::execute_command;
 
-/// One request, and how it is offered.
-pub(crate) struct Feature {
-    /// The protocol's method.
-    pub(crate) method: &'static str,
-    offer: fn(&mut ServerCapabilities, &Offers),
-}
+/// A request of the protocol, and how it is offered.
+type Feature = (&'static str, fn(&mut ServerCapabilities, &Offers));
 
 /// Every request that is answered beyond those of every server.
-pub(crate) const FEATURES: &[Feature] = &[
-    Feature {
-        method: "textDocument/hover",
-        offer: |it, _| it.hover_provider = Some(HoverProviderCapability::Simple(true)),
-    },
-    Feature {
-        method: "textDocument/inlayHint",
-        offer: |it, _| it.inlay_hint_provider = Some(OneOf::Left(true)),
-    },
-    Feature {
-        method: "textDocument/documentSymbol",
-        offer: |it, _| it.document_symbol_provider = Some(OneOf::Left(true)),
-    },
-    Feature {
-        method: "textDocument/definition",
-        offer: |it, _| it.definition_provider = Some(OneOf::Left(true)),
-    },
-    Feature {
-        method: "textDocument/codeAction",
-        offer: |it, offers| {
-            it.code_action_provider = Some(match offers.action_literals {
-                true => CodeActionProviderCapability::Options(CodeActionOptions {
-                    code_action_kinds: Some(vec![CodeActionKind::QUICKFIX, EXPLAIN]),
-                    resolve_provider: Some(offers.resolves_actions()),
-                    ..CodeActionOptions::default()
-                }),
-                false => CodeActionProviderCapability::Simple(true),
-            });
-        },
-    },
-    Feature {
-        method: "workspace/executeCommand",
-        offer: |it, _| {
-            it.execute_command_provider = Some(ExecuteCommandOptions {
-                commands: vec![
-                    execute_command::EXPLAIN.to_string(),
-                    execute_command::CHANGE.to_string(),
-                ],
-                ..ExecuteCommandOptions::default()
-            });
-        },
-    },
-    Feature {
-        method: "textDocument/diagnostic",
-        offer: |it, offers| {
-            it.diagnostic_provider = offers.pulls().then(|| {
-                DiagnosticServerCapabilities::Options(DiagnosticOptions {
-                    identifier: Some("ampersum".to_string()),
-                    inter_file_dependencies: true,
-                    ..DiagnosticOptions::default()
-                })
-            });
-        },
-    },
+const FEATURES: &[Feature] = &[
+    ("textDocument/hover", |it, _| {
+        it.hover_provider = Some(HoverProviderCapability::Simple(true))
+    }),
+    ("textDocument/inlayHint", |it, _| {
+        it.inlay_hint_provider = Some(OneOf::Left(true))
+    }),
+    ("textDocument/documentSymbol", |it, _| {
+        it.document_symbol_provider = Some(OneOf::Left(true))
+    }),
+    ("textDocument/definition", |it, _| {
+        it.definition_provider = Some(OneOf::Left(true))
+    }),
+    ("textDocument/codeAction", |it, offers| {
+        it.code_action_provider = Some(match offers.action_literals {
+            true => CodeActionProviderCapability::Options(CodeActionOptions {
+                code_action_kinds: Some(vec![CodeActionKind::QUICKFIX, EXPLAIN]),
+                resolve_provider: Some(offers.resolves_actions()),
+                ..CodeActionOptions::default()
+            }),
+            false => CodeActionProviderCapability::Simple(true),
+        });
+    }),
+    ("workspace/executeCommand", |it, _| {
+        it.execute_command_provider = Some(ExecuteCommandOptions {
+            commands: vec![
+                execute_command::EXPLAIN.to_string(),
+                execute_command::CHANGE.to_string(),
+            ],
+            ..ExecuteCommandOptions::default()
+        });
+    }),
+    ("textDocument/diagnostic", |it, offers| {
+        it.diagnostic_provider = offers.pulls().then(|| {
+            DiagnosticServerCapabilities::Options(DiagnosticOptions {
+                identifier: Some("ampersum".to_string()),
+                inter_file_dependencies: true,
+                ..DiagnosticOptions::default()
+            })
+        });
+    }),
 ];
 
 /// What is offered to this client.
@@ -88,8 +71,59 @@ pub(crate) fn capabilities(offers: &Offers) -> ServerCapabilities {
         )),
         ..ServerCapabilities::default()
     };
-    for feature in FEATURES {
-        (feature.offer)(&mut capabilities, offers);
+    for (_, offer) in FEATURES {
+        offer(&mut capabilities, offers);
     }
     capabilities
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use futures::executor::block_on;
+    use serde_json::json;
+    use tower::Service;
+    use tower_lsp::LspService;
+    use tower_lsp::jsonrpc::{ErrorCode, Request};
+
+    use super::*;
+    use crate::backend::Backend;
+    use crate::desk::Desk;
+
+    #[test]
+    fn every_request_of_the_table_is_offered_and_answered() {
+        let everything = json!({"capabilities": {
+            "textDocument": {"diagnostic": {}, "codeAction": {
+                "codeActionLiteralSupport": {}, "dataSupport": true, "resolveSupport": {"properties": ["edit"]},
+            }},
+            "workspace": {"diagnostics": {"refreshSupport": true}},
+        }});
+        let offers = Offers::read(&everything);
+        let desk = Arc::new(Desk::new(std::sync::mpsc::channel().0));
+        let (mut service, _socket) = LspService::new(|client| Backend { desk, client });
+        let mut call = |method: &'static str, parameters: serde_json::Value| {
+            block_on(service.call(Request::build(method).id(1).params(parameters).finish()))
+                .ok()
+                .flatten()
+        };
+        call("initialize", everything);
+        for (method, offer) in FEATURES {
+            let mut capabilities = ServerCapabilities::default();
+            offer(&mut capabilities, &offers);
+            assert_ne!(
+                capabilities,
+                ServerCapabilities::default(),
+                "{method} is not offered"
+            );
+            let answer =
+                call(method, json!({"never": "understood"})).expect("a request is answered");
+            let code = answer.error().map(|it| it.code);
+            assert_ne!(
+                code,
+                Some(ErrorCode::MethodNotFound),
+                "{method} is not answered"
+            );
+        }
+    }
 }

@@ -159,7 +159,7 @@ mod tests {
             utf16
                 .span(Range::new(Position::new(2, 0), Position::new(0, 0)))
                 .range(),
-            15..15
+            16..16
         );
     }
 }

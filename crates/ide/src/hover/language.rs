@@ -1,7 +1,11 @@
 //! Words of the language, and numbers.
 
-use syntax::quantity::{self, Form};
-use syntax::{Dimension, NameRole, PathItem, Ratio, Span, Statement, StatementKind};
+use analysis::Answer;
+use syntax::quantity::{self, Form, Quantity};
+use syntax::{
+    Dimension, DriveKind, NameRole, Number, PathItem, Ratio, Span, Statement, StatementKind,
+    WaveShape,
+};
 use teaching::{notation, words};
 
 use super::Block;
@@ -14,6 +18,7 @@ pub(super) fn word(view: &View, span: Span, role: NameRole) -> Option<Vec<Block>
     let statement = &tree.statements[tree.statement_at(span.start)?.0 as usize];
     let first = statement.span.start == span.start;
     let meaning = match (role, &statement.kind) {
+        (NameRole::Rule, _) => return rule(word),
         (NameRole::Function, _) => words::meaning(words::FUNCTIONS, word),
         (NameRole::DeviceKind, _) => words::meaning(words::DEVICES, word),
         (NameRole::Property, _) => words::meaning(words::PROPERTIES, word),
@@ -33,6 +38,22 @@ pub(super) fn word(view: &View, span: Span, role: NameRole) -> Option<Vec<Block>
     ])
 }
 
+/// The first words of a rule's page.
+fn rule(name: &str) -> Option<Vec<Block>> {
+    let page = checks::registry::doc(name)?;
+    let words: Vec<_> = page
+        .lines()
+        .take_while(|it| !it.starts_with('#'))
+        .map(str::trim)
+        .collect();
+    let more = format!("`ampersum rule {name}` shows a wrong and a right example.");
+    Some(vec![
+        Block::Headline(name.to_string()),
+        Block::Words(words.join(" ").trim().to_string()),
+        Block::Words(more),
+    ])
+}
+
 /// A number in its other forms.
 pub(super) fn number(view: &View, span: Span) -> Option<Vec<Block>> {
     let text = view.text();
@@ -43,41 +64,32 @@ pub(super) fn number(view: &View, span: Span) -> Option<Vec<Block>> {
     } else {
         it.dimension
     };
-    let answer = analysis::Answer::from(&it.value);
-    let written = span
-        .of(text)
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ");
+    let answer = Answer::from(&it.value);
+    let written: Vec<_> = span.of(text).split_whitespace().collect();
+    let written = written.join(" ");
     let mut lines = Vec::new();
-    match it.form {
-        Form::PeakToPeak => {
-            lines.push(format!("amplitude {}", notation::full(&answer, unit)));
+    match (it.form, shape_of_wave(view, span)) {
+        (Form::Unit | Form::PeakToPeak | Form::RootMeanSquare, Some(shape)) => {
+            lines.extend(sizes(&it, shape))
         }
-        Form::RootMeanSquare => {
-            let amplitude = it
-                .value
-                .mul(&syntax::Number::Rounded(std::f64::consts::SQRT_2));
-            lines.push(format!(
-                "of a sine the amplitude {}",
-                notation::number(&amplitude, unit)
-            ));
+        (Form::PeakToPeak, None) => {
+            lines.push(format!("amplitude {}", notation::full(&answer, unit)))
         }
-        Form::Decibel => lines.push(format!("{} times", notation::full(&answer, unit))),
-        Form::Percent => lines.push(notation::full(&answer, unit)),
-        Form::Unit | Form::Plain => {
+        (Form::RootMeanSquare, None) => {}
+        (Form::Decibel, _) => lines.push(format!("{} times", notation::full(&answer, unit))),
+        (Form::Percent, _) => lines.push(notation::full(&answer, unit)),
+        (Form::Unit | Form::Plain, _) => {
             lines.push(notation::full(&answer, unit));
             lines.extend(it.value.exact().and_then(|it| base_unit(it, unit)));
-            lines.push(format!(
-                "`{}` in the text",
-                notation::language(&answer, unit)
-            ));
+            if it.form == Form::Unit {
+                lines.push(format!(
+                    "`{}` in the text",
+                    notation::language(&answer, unit)
+                ));
+            }
         }
     }
-    lines.dedup();
-    lines.retain(|it| {
-        *it != written && it.trim_end_matches(" in the text").trim_matches('`') != written
-    });
+    lines.retain(|it| it.trim_end_matches(" in the text").trim_matches('`') != written);
     let meaning = it
         .unit
         .map(|it| it.of(text))
@@ -90,9 +102,55 @@ pub(super) fn number(view: &View, span: Span) -> Option<Vec<Block>> {
     Some(blocks)
 }
 
+/// A wave's size in the three ways in which it is given, all but the one written.
+fn sizes(it: &Quantity, shape: WaveShape) -> Vec<String> {
+    // Effective value over amplitude: what the mean square of one turn comes to.
+    let effective = Answer::from(&match shape {
+        WaveShape::Sine => Number::Rounded(std::f64::consts::FRAC_1_SQRT_2),
+        WaveShape::Square => Number::ONE,
+        WaveShape::Triangle => Number::Rounded(1.0 / 3f64.sqrt()),
+    });
+    let given = Answer::from(&it.value);
+    let amplitude = match it.form {
+        Form::RootMeanSquare => given.over(&effective),
+        _ => Some(given),
+    };
+    let Some(amplitude) = amplitude else {
+        return Vec::new();
+    };
+    let peak_to_peak = &amplitude + &amplitude;
+    let rms = &amplitude * &effective;
+    let mut lines = Vec::new();
+    for (form, value, words) in [
+        (Form::Unit, amplitude, "amplitude"),
+        (Form::PeakToPeak, peak_to_peak, "from peak to peak"),
+        (Form::RootMeanSquare, rms, "effective"),
+    ] {
+        if it.form != form {
+            lines.push(format!("{} {words}", notation::full(&value, it.dimension)));
+        }
+    }
+    lines
+}
+
+/// The shape of the wave whose size this number is.
+fn shape_of_wave(view: &View, span: Span) -> Option<WaveShape> {
+    let tree = view.tree();
+    match &tree.statements[tree.statement_at(span.start)?.0 as usize].kind {
+        StatementKind::Source(source) => match &source.drive.kind {
+            DriveKind::Periodic { shape, size, .. } if size.span == span => Some(*shape),
+            _ => None,
+        },
+        _ => None,
+    }
+}
+
 /// A whole number of base units, written out.
 fn base_unit(value: &Ratio, unit: Dimension) -> Option<String> {
-    let digits = value.is_int().then(|| value.to_string())?;
+    let digits = value
+        .is_int()
+        .then(|| value.to_string())
+        .filter(|it| it.trim_start_matches('-').len() > 3)?;
     (digits.len() <= 12).then(|| {
         format!("{} {}", digits.replace('-', "−"), unit.name())
             .trim_end()
