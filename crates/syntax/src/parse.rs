@@ -28,9 +28,12 @@ pub fn parse(text: &str) -> Tree {
     let comments = std::mem::take(&mut lexed.comments);
     let mut blocks = Blocks::default();
     let mut circuits = false;
-    for cut in &lexed.cuts {
+    let mut ends = vec![false; lexed.cuts.len() + 1];
+    for (index, cut) in lexed.cuts.iter().enumerate().rev() {
         let tokens = &lexed.tokens[cut.first..cut.end];
-        match Kind::opener(tokens) {
+        let opener = Kind::opener(tokens);
+        ends[index] = opener.is_none() && (Kind::of(tokens, None) == Kind::End || ends[index + 1]);
+        match opener {
             Some(Kind::Circuit) => circuits = true,
             Some(Kind::Use) => blocks.uses = true,
             Some(Kind::Block) => blocks
@@ -45,6 +48,7 @@ pub fn parse(text: &str) -> Tree {
         cuts: &lexed.cuts,
         blocks: &blocks,
         circuits,
+        ends,
         grammar: Grammar::of(text),
         telling: OnceCell::new(),
         tree: Tree {
@@ -75,6 +79,8 @@ struct Reader<'t> {
     blocks: &'t Blocks<'t>,
     /// Whether the file has any `circuit`.
     circuits: bool,
+    /// Whether an `end` comes before the next line that would close a body, from each statement on.
+    ends: Vec<bool>,
     /// The grammar that only reads.
     grammar: Grammar<'t, EmptyErr>,
     /// The grammar that also tells what it expected: built for the first line that fails.
@@ -151,7 +157,7 @@ impl<'t> Reader<'t> {
             "work" => Kind::Work,
             _ => return None,
         };
-        (self.open.is_none() && (kind == Kind::Circuit || self.ends(index + 1))).then_some(kind)
+        (self.open.is_none() && (kind == Kind::Circuit || self.ends[index + 1])).then_some(kind)
     }
 
     /// Puts a statement into the bodies, and opens or closes one.
@@ -180,24 +186,10 @@ impl<'t> Reader<'t> {
                 self.open = Some(Open {
                     kind: opened,
                     body,
-                    ends: self.ends(index + 1),
+                    ends: self.ends[index + 1],
                 });
             }
         }
-    }
-
-    /// Whether an `end` comes before the next line that closes a body.
-    fn ends(&self, from: usize) -> bool {
-        let heads = self.cuts[from..]
-            .iter()
-            .map(|cut| &self.tokens[cut.first..cut.end]);
-        let mut deciding = heads.map(|tokens| Kind::of(tokens, None)).filter(|kind| {
-            matches!(
-                kind,
-                Kind::End | Kind::Use | Kind::Part | Kind::Block | Kind::Circuit | Kind::Work
-            )
-        });
-        deciding.next() == Some(Kind::End)
     }
 
     /// Closes the open part, block or sheet; without its `end` that is a fault of its head, unless that has one already.
