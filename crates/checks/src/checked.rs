@@ -82,6 +82,22 @@ impl Checked<'_> {
         }
     }
 
+    /// The node whose name this one was perhaps meant for: misspelt, or only begun.
+    pub fn meant(&self, node: NodeId) -> Option<NodeId> {
+        let nodes = &self.circuit.nodes;
+        let name = self.circuit.node_name(node);
+        let others = || {
+            let others = nodes.iter().filter(|it| it.named && it.name != name);
+            others.map(|it| it.name.as_str())
+        };
+        let nearest = syntax::spelled(others(), name).or_else(|| {
+            let mut begun = others().filter(|it| name.len() > 1 && it.starts_with(name));
+            begun.next().filter(|_| begun.next().is_none())
+        })?;
+        let index = nodes.iter().position(|it| it.name == nearest)?;
+        Some(NodeId(index as u32))
+    }
+
     /// Where a node's name first stands.
     pub fn node_place(&self, node: NodeId) -> Place {
         self.circuit.nodes[node.index()]

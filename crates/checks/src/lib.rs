@@ -6,6 +6,7 @@
 
 mod accept;
 mod checked;
+mod doubt;
 mod finding;
 pub mod reading;
 pub mod registry;
@@ -53,6 +54,7 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
             check(book, &mut findings);
         }
     }
+    doubt::settle(book, &mut findings);
     findings.retain_mut(|it| settings.apply(it));
     findings.sort_by(|a, b| {
         let key = |it: &Finding| (it.place.file, it.place.span.start, it.place.span.end);

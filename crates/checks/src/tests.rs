@@ -232,6 +232,24 @@ fn one_mistake_is_one_finding() {
             "source probe: in = 1 V\nin -- R1 10k -- sum -- R2 10k -- out\nopmap A1: plus ground, minus sum, drives out\nexpect out = -1 V",
             "unknown_word",
         ),
+        // a line that stops early may go on to any node and make any name
+        (
+            "source probe: in = 1 V\nin -- R1 10k -- sum\nout -- R2 10k --\nopamp A1: plus ground, minus sum, drives out\nexpect current(R3) = 1 mA",
+            "path_ends",
+        ),
+        (
+            "source probe: in = 1 V\nin -- R1 10k -- sum -- R2 10k -- out\nopamp A1: plus ground",
+            "clause_missing",
+        ),
+        (
+            "use \"lab\ncircuit c\nsource probe: in = 1 V\ninverter S1: in in, out out",
+            "open_string",
+        ),
+        // a broken claim would have accepted the finding
+        (
+            "source probe: in = 1 V\nin -- R1 10k -- sum -- R2 10k -- out\nopamp A1: plus sum, minus ground, drives out\nexpect finding positive_feedback A1",
+            "expected",
+        ),
         // a structural fault: what cannot be computed is not called wrong
         (
             "source probe: in = 1 V\nopamp A1: plus in, minus out, drives out\nsource lamp: out = 5 V\nout -- R1 10k -- ground\nexpect out = 1 V\nexpect A1 linear",

@@ -1,9 +1,11 @@
 //! An input pin that nothing reaches, or only capacitors do: no path for direct current.
 
 use analysis::faults::{Fault, FaultKind};
-use circuit::OpampId;
+use circuit::{Carrier, NodeId, OpampId};
+use syntax::{Fix, TextEdit};
 use teaching::names;
 
+use super::loose_end;
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -31,13 +33,52 @@ output stands at a rail. A resistor from the input to ground, or to the middle o
 ";
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    let pairs = misspelt(checked);
     for fault in checked.faults(|it| matches!(it, FaultKind::InputOpen | FaultKind::InputNoDcPath))
     {
-        findings.extend(no_path(checked, fault));
+        findings.extend(no_path(checked, fault, &pairs));
     }
 }
 
-fn no_path(checked: &Checked, fault: &Fault) -> Option<Finding> {
+/// Inputs that nothing reaches, each with the loose end that was perhaps to reach it under another spelling: one mistake.
+pub(crate) fn misspelt(checked: &Checked) -> Vec<(NodeId, NodeId, Carrier)> {
+    let circuit = checked.circuit;
+    let open = checked
+        .faults(|it| it == FaultKind::InputOpen)
+        .filter_map(|it| it.nodes.first());
+    let open: Vec<NodeId> = open.copied().collect();
+    if open.is_empty() {
+        return Vec::new();
+    }
+    let loose = checked.faults(|it| it == FaultKind::LooseEnd);
+    let loose: Vec<(NodeId, Carrier)> = loose
+        .filter_map(|it| Some((*it.nodes.first()?, *it.carriers.first()?)))
+        .collect();
+    let mut pairs: Vec<(NodeId, NodeId, Carrier)> = Vec::new();
+    for input in &open {
+        let name = circuit.node_name(*input);
+        let near = syntax::spelled(loose.iter().map(|it| circuit.node_name(it.0)), name);
+        let found = loose.iter().find(|(node, _)| {
+            let other = circuit.node_name(*node);
+            near == Some(other)
+                || name.starts_with(other)
+                || other.starts_with(name)
+                || open.len() == 1 && loose.len() == 1
+        });
+        if let Some((node, by)) = found
+            && !pairs.iter().any(|it| it.1 == *node)
+        {
+            pairs.push((*input, *node, *by));
+        }
+    }
+    pairs
+}
+
+fn no_path(
+    checked: &Checked,
+    fault: &Fault,
+    pairs: &[(NodeId, NodeId, Carrier)],
+) -> Option<Finding> {
     let circuit = checked.circuit;
     let node = *fault.nodes.first()?;
     let pins: Vec<(OpampId, usize)> = fault
@@ -55,13 +96,28 @@ fn no_path(checked: &Checked, fault: &Fault) -> Option<Finding> {
     });
     let input = names::list(inputs);
     let name = names::node(circuit, node);
+    let place = opamp.pin_places[pin];
+    let pair = pairs.iter().find(|it| it.0 == node);
+    let near = checked.meant(node);
     let (message, help) = match fault.kind {
         FaultKind::InputOpen => (
             format!("nothing leads to {input}"),
-            format!(
-                "Nothing else is wired to {name}, so nothing fixes its voltage. Wire it to the node that is to be amplified, or to \
-                 `ground`."
-            ),
+            match (pair, near) {
+                (Some((_, loose, by)), _) => format!(
+                    "Nothing else is wired to {name}, so nothing fixes its voltage. {}, which only `{}` touches, is perhaps meant to be \
+                     the same node.",
+                    names::node(circuit, *loose),
+                    names::carrier(circuit, *by)
+                ),
+                (None, Some(near)) => format!(
+                    "Nothing else is wired to {name}, so nothing fixes its voltage. Did you mean {}?",
+                    names::node(circuit, near)
+                ),
+                (None, None) => format!(
+                    "Nothing else is wired to {name}, so nothing fixes its voltage. Wire it to the node that is to be amplified, or to \
+                     `ground`."
+                ),
+            },
         ),
         _ => (
             format!("no direct current can flow to {input}"),
@@ -71,12 +127,36 @@ fn no_path(checked: &Checked, fault: &Fault) -> Option<Finding> {
             ),
         ),
     };
-    let place = opamp.pin_places[pin];
-    Some(
-        checked
-            .finding(&RULE, place, message, help)
-            .about(checked.subjects(&fault.nodes, &fault.carriers)),
-    )
+    let mut finding = checked
+        .finding(&RULE, place, message, help)
+        .about(checked.subjects(&fault.nodes, &fault.carriers));
+    let edit = match (fault.kind, pair, near) {
+        (FaultKind::InputOpen, Some((_, loose, by)), _) => {
+            let at = loose_end::end_place(circuit, *by, *loose);
+            finding = finding.also(
+                at.unwrap_or_else(|| checked.node_place(*loose)),
+                "the loose end",
+            );
+            at.map(|at| (at, checked.text(place).to_string()))
+        }
+        (FaultKind::InputOpen, None, Some(near))
+            if checked.text(place) == circuit.node_name(node) =>
+        {
+            Some((place, circuit.node_name(near).into()))
+        }
+        _ => None,
+    };
+    if let Some((at, text)) = edit.filter(|it| it.0.file == place.file) {
+        let title = format!("write `{text}` for `{}`", checked.text(at));
+        finding = finding.fix(Fix::likely(
+            title,
+            vec![TextEdit {
+                span: at.span,
+                text,
+            }],
+        ));
+    }
+    Some(finding)
 }
 
 /// The input pins of an op-amp at the fault's nodes: 0 plus, 1 minus.
@@ -106,7 +186,8 @@ out -- R2 10k -- ground
             expect![[r#"
                 error: bias_path at `inn`
                   nothing leads to the plus input of `A1`
-                  Nothing else is wired to `inn`, so nothing fixes its voltage. Wire it to the node that is to be amplified, or to `ground`.
+                  Nothing else is wired to `inn`, so nothing fixes its voltage. Did you mean `in`?
+                  fix: write `in` for `inn`: opamp A1: plus in, minus out, drives out
             "#]],
         );
     }
@@ -124,6 +205,25 @@ out -- R1 10k -- ground
                 error: bias_path at `bias`
                   no direct current can flow to the plus input of `A1`
                   Only capacitors lead to `bias`, and at rest they carry no current, so nothing fixes its voltage. Lead a resistor from `bias` to `ground`, or to the middle of a single supply, 100k for instance.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn an_input_and_a_loose_end_of_nearly_one_name_are_one_mistake() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- turn1
+out -- R2 10k -- ground
+opamp A1: plus turn, minus out, drives out
+"#,
+            expect![[r#"
+                error: bias_path at `turn`
+                  nothing leads to the plus input of `A1`
+                  Nothing else is wired to `turn`, so nothing fixes its voltage. `turn1`, which only `R1` touches, is perhaps meant to be the same node.
+                  `turn1`: the loose end
+                  fix: write `turn` for `turn1`: in -- R1 10k -- turn
             "#]],
         );
     }

@@ -5,6 +5,7 @@ use circuit::{Carrier, Circuit, NodeId};
 use syntax::{Fix, Place, TextEdit};
 use teaching::names;
 
+use super::bias_path;
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -31,14 +32,22 @@ nothing. Most often the node's name is misspelt. Where an end is left open on pu
 ";
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
-    for (index, fault) in checked.faults(|it| it == FaultKind::LooseEnd).enumerate() {
+    let told = bias_path::misspelt(checked);
+    let loose_ends = checked.faults(|it| it == FaultKind::LooseEnd);
+    for (index, fault) in loose_ends.enumerate() {
+        let Some(node) = fault.nodes.first().copied() else {
+            continue;
+        };
+        if told.iter().any(|it| it.1 == node) {
+            continue;
+        }
         // where a file has that many, they are no slips of the pen
-        let meant = fault.nodes.first().filter(|_| index < MOST_GUESSES);
-        findings.extend(loose(
-            checked,
-            fault,
-            meant.and_then(|it| meant_by(checked.circuit, *it)),
-        ));
+        let meant = if index < MOST_GUESSES {
+            checked.meant(node)
+        } else {
+            None
+        };
+        findings.extend(loose(checked, fault, meant));
     }
 }
 
@@ -91,7 +100,7 @@ fn loose(checked: &Checked, fault: &Fault, meant: Option<NodeId>) -> Option<Find
 }
 
 /// Where the text says the end of a part at this node.
-fn end_place(circuit: &Circuit, by: Carrier, node: NodeId) -> Option<Place> {
+pub(crate) fn end_place(circuit: &Circuit, by: Carrier, node: NodeId) -> Option<Place> {
     let index = names::carrier_ends(circuit, by)
         .iter()
         .position(|it| *it == node)?;
@@ -100,28 +109,6 @@ fn end_place(circuit: &Circuit, by: Carrier, node: NodeId) -> Option<Place> {
         Carrier::Source(id) => circuit.sources[id.index()].end_places[index],
         Carrier::Opamp(id) => Some(circuit.opamps[id.index()].pin_places[2]),
     }
-}
-
-/// The node whose name this one was perhaps meant for: misspelt, or only begun.
-fn meant_by(circuit: &Circuit, node: NodeId) -> Option<NodeId> {
-    let name = circuit.node_name(node);
-    let others = || {
-        circuit
-            .nodes
-            .iter()
-            .filter(|it| it.named && it.name != name)
-            .map(|it| it.name.as_str())
-    };
-    let begun = |it: &&str| name.len() > 1 && it.starts_with(name);
-    let nearest = syntax::spelled(others(), name).or_else(|| {
-        let mut begun = others().filter(begun);
-        begun.next().filter(|_| begun.next().is_none())
-    })?;
-    circuit
-        .nodes
-        .iter()
-        .position(|it| it.name == nearest)
-        .map(|it| NodeId(it as u32))
 }
 
 /// "`sum`, the minus input of `A1`".

@@ -2,6 +2,7 @@
 
 use analysis::faults::{Fault, FaultKind};
 use circuit::OpampId;
+use syntax::{Fix, TextEdit};
 use teaching::names;
 
 use crate::{Check, Checked, Finding, Rule, Severity};
@@ -68,12 +69,40 @@ fn open(checked: &Checked, fault: &Fault, id: OpampId) -> Finding {
             ),
         ),
     };
+    let [_, _, at] = opamp.pin_places;
+    let alone = circuit.nodes[opamp.drives.index()].places.len() == 1;
+    let meant = checked
+        .meant(opamp.drives)
+        .filter(|_| alone && fault.kind == FaultKind::NoFeedback);
+    let help = match meant {
+        Some(meant) => format!(
+            "Nothing else is wired to {out}: did you mean {}? {help}",
+            names::node(circuit, meant)
+        ),
+        None => help,
+    };
     let mut finding = checked
         .finding(&RULE, opamp.name_place, message, help)
         .about([name.clone()])
-        .also(opamp.pin_places[2], "the output ends here");
+        .also(at, "the output ends here");
     finding.severity = severity;
-    finding
+    match meant {
+        Some(meant)
+            if checked.text(at) == circuit.node_name(opamp.drives)
+                && at.file == finding.place.file =>
+        {
+            let text = circuit.node_name(meant).to_string();
+            let title = format!("write `drives {text}`");
+            finding.fix(Fix::likely(
+                title,
+                vec![TextEdit {
+                    span: at.span,
+                    text,
+                }],
+            ))
+        }
+        _ => finding,
+    }
 }
 
 #[cfg(test)]
@@ -130,6 +159,25 @@ start sum - out = 0 V
                 hint: not_built at `start`
                   this version reads `start` and does not compute it yet
                   It says where a record begins; the steady state does not depend on it.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_misspelt_output() {
+        report(
+            r#"
+source probe: in = 1 V
+in -- R1 10k -- sum -- R2 10k -- out
+opamp A1: plus ground, minus sum, drives outt
+out -- R3 10k -- ground
+"#,
+            expect![[r#"
+                error: no_feedback at `A1`
+                  nothing leads from `outt` back to the inputs of `A1`
+                  Nothing else is wired to `outt`: did you mean `out`? So nothing makes V+ (ground) equal to V− (`sum`), and the output goes to a rail. Lead a share of it back to minus through a resistor. If `A1` is to compare two voltages, claim it (`expect A1 at high rail`) or write `comparator`.
+                  `outt`: the output ends here
+                  fix: write `drives out`: opamp A1: plus ground, minus sum, drives out
             "#]],
         );
     }

@@ -1,9 +1,11 @@
 //! The linear answer lies beyond a rail less its headroom: the op-amp is at its limit.
 
 use analysis::{Answer, Trouble};
-use circuit::{ClaimKind, OpampId};
+use std::collections::HashSet;
+
+use circuit::{Circuit, ClaimKind, ElementKind, GROUND, NodeId, OpampId, SourceKind};
 use syntax::{Dimension, Number};
-use teaching::{names, notation};
+use teaching::{feedback, names, notation};
 
 use crate::{Check, Checked, Finding, Rule, Severity};
 
@@ -39,11 +41,113 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     if untrusted || checked.incomplete() {
         return;
     }
-    for trouble in &troubles {
-        if let Trouble::BeyondRail(opamp) = trouble
-            && !refused(checked, *opamp)
+    let beyond: Vec<OpampId> = troubles
+        .iter()
+        .filter_map(|it| match it {
+            Trouble::BeyondRail(opamp) => Some(*opamp),
+            _ => None,
+        })
+        .collect();
+    for (opamp, behind) in first_of_chains(checked.circuit, &beyond) {
+        if !refused(checked, opamp) {
+            findings.extend(beyond_rail(checked, opamp, &behind));
+        }
+    }
+}
+
+/// Of op-amps beyond their rails those that no other one drives there, each with those behind it: what they would have to do
+/// rests on what it would have to do.
+fn first_of_chains(circuit: &Circuit, beyond: &[OpampId]) -> Vec<(OpampId, Vec<OpampId>)> {
+    const MOST: usize = 32;
+    if beyond.len() < 2 || beyond.len() > MOST {
+        return beyond.iter().map(|it| (*it, Vec::new())).collect();
+    }
+    let drives = Drives::of(circuit);
+    let behind: Vec<HashSet<OpampId>> = beyond
+        .iter()
+        .map(|it| drives.behind(circuit, *it))
+        .collect();
+    let mut chains: Vec<(OpampId, Vec<OpampId>)> = Vec::new();
+    for (index, opamp) in beyond.iter().enumerate() {
+        // in a ring the first in the text
+        let before = |other: usize| {
+            behind[other].contains(opamp)
+                && (other < index || !behind[index].contains(&beyond[other]))
+        };
+        if !(0..beyond.len()).any(|other| other != index && before(other)) {
+            let rest = beyond
+                .iter()
+                .filter(|it| *it != opamp && behind[index].contains(it));
+            chains.push((*opamp, rest.copied().collect()));
+        }
+    }
+    chains
+}
+
+/// Which nodes hang together through parts that conduct, outputs and held nodes kept apart.
+struct Drives {
+    neighbours: Vec<Vec<NodeId>>,
+    held: Vec<bool>,
+}
+
+impl Drives {
+    fn of(circuit: &Circuit) -> Drives {
+        let mut neighbours = vec![Vec::new(); circuit.nodes.len()];
+        let mut held = vec![false; circuit.nodes.len()];
+        held[GROUND.index()] = true;
+        for element in circuit
+            .elements
+            .iter()
+            .filter(|it| it.kind != ElementKind::Capacitor)
         {
-            findings.extend(beyond(checked, *opamp));
+            let [a, b] = element.ends;
+            neighbours[a.index()].push(b);
+            neighbours[b.index()].push(a);
+        }
+        for source in &circuit.sources {
+            let SourceKind::Voltage { plus, minus } = source.kind else {
+                continue;
+            };
+            if minus == GROUND && source.controls.is_empty() {
+                held[plus.index()] = true;
+            }
+            neighbours[plus.index()].push(minus);
+            neighbours[minus.index()].push(plus);
+            for (control, _) in &source.controls {
+                neighbours[control.index()].push(plus);
+            }
+        }
+        for opamp in &circuit.opamps {
+            held[opamp.drives.index()] = true;
+        }
+        Drives { neighbours, held }
+    }
+
+    /// The op-amps whose inputs an output moves, directly or through others.
+    fn behind(&self, circuit: &Circuit, opamp: OpampId) -> HashSet<OpampId> {
+        let mut reached = vec![false; self.neighbours.len()];
+        let mut behind = HashSet::new();
+        let mut open = vec![circuit.opamps[opamp.index()].drives];
+        reached[open[0].index()] = true;
+        loop {
+            while let Some(node) = open.pop() {
+                for next in &self.neighbours[node.index()] {
+                    if !reached[next.index()] && !self.held[next.index()] {
+                        reached[next.index()] = true;
+                        open.push(*next);
+                    }
+                }
+            }
+            for (index, other) in circuit.opamps.iter().enumerate() {
+                let moved = reached[other.plus.index()] || reached[other.minus.index()];
+                if moved && behind.insert(OpampId(index as u32)) && !reached[other.drives.index()] {
+                    reached[other.drives.index()] = true;
+                    open.push(other.drives);
+                }
+            }
+            if open.is_empty() {
+                return behind;
+            }
         }
     }
 }
@@ -64,7 +168,7 @@ fn refused(checked: &Checked, id: OpampId) -> bool {
         })
 }
 
-fn beyond(checked: &Checked, id: OpampId) -> Option<Finding> {
+fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Finding> {
     let opamp = &checked.circuit.opamps[id.index()];
     let words = limit(checked, id)?;
     let v = checked.settings.writing.voltage.text();
@@ -76,6 +180,13 @@ fn beyond(checked: &Checked, id: OpampId) -> Option<Finding> {
         opamp.name,
         if words.high { "high" } else { "low" }
     );
+    let help = match behind {
+        [] => help,
+        _ => format!(
+            "{help} What {} would have to do rests on it.",
+            feedback::opamps(checked.circuit, behind)
+        ),
+    };
     let finding = checked.finding(&RULE, opamp.name_place, message, help);
     let out = checked.circuit.node_name(opamp.drives).to_string();
     let finding = finding.about([opamp.name.clone(), out]);
@@ -234,6 +345,29 @@ expect A1 at low rail
                 error: expectation at `expect A1 at low rail`
                   `A1` is not at its low rail but at its high one
                   `out` would have to be 10 V, above its high limit of 5 V. The high rail is `vcc`, 5 V, and an output cannot go beyond it.
+            "#]],
+        );
+    }
+
+    #[test]
+    fn of_a_chain_the_first_is_told() {
+        report(
+            r#"
+supply +9 V and -9 V
+source probe: in = 2 V
+in -- R1 10k -- a -- R2 100k -- u
+opamp A1: plus ground, minus a, drives u
+u -- R3 10k -- b -- R4 10k -- w
+opamp A2: plus ground, minus b, drives w
+"#,
+            expect![[r#"
+                warning: swing at `A1`
+                  `A1` cannot hold V+ = V−: `u` would have to be −20 V, below its low limit of −9 V
+                  The low rail is −9 V, and an output cannot go beyond it. Beyond it the output stands at its limit, V+ = V− no longer holds, and the voltages that follow from it are others. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A1 at low rail`. What `A2` would have to do rests on it.
+                  `supply +9 V and -9 V`: its rails
+                hint: not_built at `A1`
+                  this version does not compute the circuit with `A1` and `A2` at the limit yet
+                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
             "#]],
         );
     }
