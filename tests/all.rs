@@ -1,0 +1,19 @@
+//! What crosses the crates, tested from outside: texts go in, the JSON of the commands comes out.
+
+mod random;
+
+mod harness;
+mod net;
+
+mod generate;
+
+mod any_bytes;
+mod command;
+mod examples;
+mod half_typed;
+mod invariants;
+mod planted;
+mod published;
+mod reference;
+mod samples;
+mod tidy;

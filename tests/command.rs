@@ -1,0 +1,148 @@
+//! The command itself: what it prints and how it ends, run as a reader would run it.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+use std::sync::OnceLock;
+
+use serde_json::Value;
+
+use crate::harness::{Report, here, root};
+
+/// Runs `ampersum` in the workspace's root.
+pub fn ampersum(arguments: &[&str], input: &str) -> Output {
+    let mut child = Command::new(binary())
+        .args(arguments)
+        .current_dir(root())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the command starts");
+    // It need not read all of it, or any.
+    let _ = child
+        .stdin
+        .take()
+        .expect("piped")
+        .write_all(input.as_bytes());
+    child.wait_with_output().expect("the command ends")
+}
+
+/// `ampersum COMMAND --json FILE`, which sees the files that the text uses.
+pub fn report(command: &str, path: &Path) -> Report {
+    let output = ampersum(&[command, "--json", &path.to_string_lossy()], "");
+    let printed: Value = serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|_| panic!("no JSON: {}", String::from_utf8_lossy(&output.stderr)));
+    Report::new(printed)
+}
+
+/// The binary beside the tests, built if it isn't.
+fn binary() -> &'static Path {
+    static BINARY: OnceLock<PathBuf> = OnceLock::new();
+    BINARY.get_or_init(|| {
+        let target = std::env::current_exe().expect("tests are a file");
+        let target = target.ancestors().nth(2).expect("target/PROFILE/deps");
+        let cargo = std::env::var_os("CARGO").unwrap_or("cargo".into());
+        let built = Command::new(cargo)
+            .args(["build", "--quiet", "--locked", "--package", "ampersum"])
+            .current_dir(root())
+            .status();
+        assert!(built.expect("cargo runs").success(), "the command is built");
+        target.join(format!("ampersum{}", std::env::consts::EXE_SUFFIX))
+    })
+}
+
+#[test]
+fn the_exit_status_tells_good_from_wrong_from_unreadable() {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("exit");
+    fs::create_dir_all(&folder).expect("a folder");
+    let wrong = folder.join("wrong.amp");
+    fs::write(
+        &wrong,
+        "source s: a = 3 V\na -- R1 1k -- ground\nexpect a = 4 V\n",
+    )
+    .expect("written");
+    let good = here("samples/01_moisture_scaler.amp");
+    let (good, wrong) = (good.to_string_lossy(), wrong.to_string_lossy());
+    let cases: &[(&[&str], i32)] = &[
+        (&["check", &good], 0),
+        (&["check", "--json", &good], 0),
+        (&["solve", &good], 0),
+        (&["equations", &good], 0),
+        (&["explain", &good], 0),
+        (&["rule"], 0),
+        (&["rule", "positive_feedback"], 0),
+        (&["--help"], 0),
+        (&["--version"], 0),
+        (&["check", &wrong], 1),
+        (&["check", "--json", &wrong], 1),
+        (&["solve", &wrong], 1),
+        (&["solve", "--json", &wrong], 1),
+        (&["rule", "no_such_rule"], 1),
+        (&["solve", "no/such/file.amp"], 2),
+        (&["check", "no/such/folder"], 2),
+        (&["no_such_command"], 2),
+        (&["solve"], 2),
+    ];
+    for (arguments, status) in cases {
+        let output = ampersum(arguments, "");
+        let errors = String::from_utf8_lossy(&output.stderr);
+        assert_eq!(
+            output.status.code(),
+            Some(*status),
+            "{arguments:?}: {errors}"
+        );
+        // What is asked for goes to the output, what went wrong to the errors.
+        let told = match status {
+            0 => output.stderr.is_empty(),
+            2 => output.stdout.is_empty() && !output.stderr.is_empty(),
+            _ => !output.stdout.is_empty() || !output.stderr.is_empty(),
+        };
+        assert!(told, "{arguments:?}: {errors}");
+    }
+}
+
+#[test]
+fn standard_input_is_read_where_a_file_stands() {
+    let text = "source s: a = 3 V\na -- R1 1k -- ground\nexpect a = 3 V\n";
+    let output = ampersum(&["solve", "--json", "-"], text);
+    assert_eq!(output.status.code(), Some(0));
+    let printed = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(Report::new(printed).only_circuit().node("a"), 3.into());
+}
+
+#[test]
+fn words_for_people_hold_the_answers_and_no_colour_in_a_pipe() {
+    let good = here("samples/01_moisture_scaler.amp");
+    let output = ampersum(&["solve", &good.to_string_lossy()], "");
+    let words = String::from_utf8(output.stdout).expect("UTF-8");
+    for expected in ["sum", "out", "(sum − in)/R1 + (sum − out)/R2 = 0"] {
+        assert!(words.contains(expected), "no {expected} in\n{words}");
+    }
+    assert!(words.contains("3.96 V"), "no answer in\n{words}");
+    assert!(!words.contains('\u{1b}'), "colour in a pipe");
+}
+
+#[test]
+fn what_the_library_says_is_what_the_command_prints() {
+    for name in [
+        "05_leaf_minus_air.amp",
+        "08_tank_level_switch.amp",
+        "names_like_words.amp",
+    ] {
+        let path = format!("tests/samples/{name}");
+        let text = fs::read_to_string(root().join(&path)).expect("a sample");
+        for (command, said) in [
+            ("solve", ampersum::solve_json(&path, &text)),
+            ("check", ampersum::check_json(&path, &text)),
+            ("equations", ampersum::equations_json(&path, &text)),
+        ] {
+            let output = ampersum(&[command, "--json", &path], "");
+            let printed: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+            // Read back as well: reading a decimal may round its last bit.
+            let said: Value = serde_json::from_str(&said.to_string()).expect("JSON");
+            assert_eq!(printed, said, "{command} {name}");
+        }
+    }
+}

@@ -1,0 +1,458 @@
+//! Worked examples of textbooks, handbooks and lecture notes: the printed answers beside ours. Each failure names its source.
+//!
+//! Every question is answered by the ideal direct-current answer of a circuit: the printed one, or one made from it on purpose
+//! (other sources at zero, a test current at a port, an amplifier cut from its output). What needs more is counted in [`waits`].
+
+use std::collections::BTreeMap;
+
+use dashu_base::Abs;
+use dashu_ratio::RBig;
+use serde_json::Value;
+
+use crate::harness::{Answer, power_of_ten, ratio, solve};
+use crate::net::{Decimal, Drive, Kind, Net, Part, ZERO};
+
+#[test]
+fn ideal_circuits() {
+    all_hold(include_str!("published/circuits-dc-ideal.json"), 35);
+}
+
+#[test]
+fn resistor_networks() {
+    all_hold(
+        include_str!("published/circuits-resistor-networks.json"),
+        29,
+    );
+}
+
+#[test]
+fn signs_of_feedback() {
+    all_hold(include_str!("published/circuits-feedback-sign.json"), 17);
+}
+
+#[test]
+fn amplifiers_with_finite_gain_as_controlled_sources() {
+    all_hold(include_str!("published/circuits-finite-gain.json"), 23);
+}
+
+#[test]
+fn filters_at_zero_frequency() {
+    all_hold(include_str!("published/circuits-frequency.json"), 3);
+}
+
+#[test]
+fn limits_and_time() {
+    all_hold(
+        include_str!("published/circuits-rails-and-thresholds.json"),
+        0,
+    );
+    all_hold(include_str!("published/circuits-time.json"), 0);
+}
+
+/// Why a question cannot be answered from ideal direct-current answers, or `None`.
+fn waits(case: &Value, ask: &Value) -> Option<&'static str> {
+    let limited = list(&case["elements"])
+        .iter()
+        .any(|it| it["rails"].is_array());
+    match word(ask, "what") {
+        "node_voltage" if case["id"] == "pub-sign-19" => {
+            Some("the output rests at a limit: needs rails")
+        }
+        "node_voltage" if limited && word(case, "id").starts_with("pub-sat") => {
+            Some("the output rests at a limit: needs rails")
+        }
+        "switching_threshold" | "hysteresis" => {
+            Some("a limit ends as a source moves: needs thresholds")
+        }
+        "rhp_poles" | "natural_frequency" | "quality_factor" | "pole_quality" => {
+            Some("needs poles")
+        }
+        "gain_at"
+        | "phase_at"
+        | "amplitude_at"
+        | "unity_gain_frequency"
+        | "corner_frequency"
+        | "peak_over_dc_db"
+        | "peak_gain"
+        | "peak_frequency"
+        | "bandwidth"
+        | "notch_depth_db_below" => Some("needs frequency responses"),
+        "value_at_time"
+        | "time_to_reach"
+        | "current_at_time"
+        | "period"
+        | "oscillation_frequency"
+        | "peak_to_peak" => Some("needs records in time"),
+        _ => None,
+    }
+}
+
+/// Answers every question of a file but those that wait, and says how many waited for what.
+fn all_hold(cases: &str, answered: usize) {
+    let cases: Value = serde_json::from_str(cases).expect("a list of cases");
+    let mut wrong = Vec::new();
+    let mut waiting: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut held = 0;
+    for case in list(&cases) {
+        for ask in list(&case["asks"]) {
+            if let Some(reason) = waits(case, ask) {
+                *waiting.entry(reason).or_default() += 1;
+                continue;
+            }
+            match judge(case, ask) {
+                Ok(()) => held += 1,
+                Err(why) => wrong.push(format!("{}\n  {ask}\n  {why}", source(case))),
+            }
+        }
+    }
+    println!("{held} answers hold");
+    for (reason, count) in waiting {
+        println!("{count} wait: {reason}");
+    }
+    assert!(
+        wrong.is_empty(),
+        "{} wrong:\n\n{}",
+        wrong.len(),
+        wrong.join("\n\n")
+    );
+    assert_eq!(
+        held, answered,
+        "every question but the waiting ones is answered"
+    );
+}
+
+/// What a reader needs to look the case up.
+fn source(case: &Value) -> String {
+    let source = &case["source"];
+    let year = source["year"]
+        .as_u64()
+        .map_or("undated".to_owned(), |year| year.to_string());
+    let how = match (case["derived"] == true, source["from_memory"] == true) {
+        (true, _) => "derived from ",
+        (_, true) => "from memory: ",
+        _ => "",
+    };
+    format!(
+        "{} \"{}\" ({how}{}, {}, {year}, {})",
+        word(case, "id"),
+        word(case, "title"),
+        word(source, "author_or_publisher"),
+        word(source, "title"),
+        word(source, "where"),
+    )
+}
+
+fn judge(case: &Value, ask: &Value) -> Result<(), String> {
+    if ask["what"] == "net_feedback" {
+        let wanted = match (word(ask, "value"), word(case, "id")) {
+            ("none", "pub-sign-06") => "cancels",
+            (verdict, _) => verdict,
+        };
+        let net = alone(case, ask);
+        let found = solve(&net.text())
+            .only_circuit()
+            .feedback(word(ask, "opamp"));
+        return if found == wanted {
+            Ok(())
+        } else {
+            Err(format!("found {found}, not {wanted}:\n{}", net.text()))
+        };
+    }
+    let (net, found) = answer(case, ask)?;
+    let computed = number(&ask["computed"]);
+    let printed = number(&ask["value"]);
+    let near = |wanted: &RBig, allowed: RBig| (found.clone() - wanted.clone()).abs() <= allowed;
+    let solver = match ask["exact"].as_str() {
+        Some(exact) => found == ratio(exact),
+        None => near(
+            &computed,
+            (computed.clone().abs() + RBig::ONE * power_of_ten(-12)) * power_of_ten(-9),
+        ),
+    };
+    if !solver {
+        return Err(format!(
+            "found {found}, which the recomputed answer is not:\n{}",
+            net.text()
+        ));
+    }
+    let tolerance = match ask["tolerance"].as_f64() {
+        Some(tolerance) => ratio(&tolerance.to_string()),
+        None => half_a_last_place(&ask["value"]),
+    };
+    if near(&printed, tolerance) {
+        Ok(())
+    } else {
+        Err(format!(
+            "found {found}, which is not what is printed: a question about the case\n{}",
+            net.text()
+        ))
+    }
+}
+
+/// The circuit that answers the question, and the answer.
+fn answer(case: &Value, ask: &Value) -> Result<(Net, RBig), String> {
+    let net = circuit(case);
+    let text = |key: &str| word(ask, key);
+    match text("what") {
+        "node_voltage" => read(net, |it| it.node(text("node"))),
+        "voltage_between" => read(net, |it| it.node(text("plus")) - it.node(text("minus"))),
+        "element_power" => read(net, |it| it.part("elements", text("element"), "power")),
+        "opamp_output_current" => {
+            read(net, |it| it.part("opamps", text("opamp"), "output_current"))
+        }
+        "element_current" => {
+            let name = text("element");
+            let along = net.parts.iter().any(|part| {
+                matches!(part, Part::Element { name: it, ends, .. } if it == name && ends[0] == text("from"))
+            });
+            let sign = if along { RBig::ONE } else { -RBig::ONE };
+            read(net, |it| {
+                sign.clone() * it.part("elements", name, "current")
+            })
+        }
+        "dc_gain" => {
+            let one = Decimal::new(1, 0);
+            let net =
+                net.with_constants(|name, _, _| if name == text("source") { one } else { ZERO });
+            read(net, |it| it.node(text("node")))
+        }
+        "input_resistance" => {
+            let one = Decimal::new(1, 0);
+            let net =
+                net.with_constants(|name, _, _| if name == text("source") { one } else { ZERO });
+            read(net, |it| {
+                RBig::ONE / it.part("sources", text("source"), "current")
+            })
+        }
+        "output_resistance" => read(probed(net, text("node"), "ground"), |it| {
+            it.node(text("node"))
+        }),
+        "equivalent_resistance" => {
+            let [a, b] = pair(&ask["between"]);
+            read(probed(net, &a, &b), |it| it.node(&a) - it.node(&b))
+        }
+        "feedback_factor" => read(cut(case, text("opamp")), |it| difference(case, ask, it)),
+        "loop_gain" => {
+            let gain = number(&opamp(case, text("opamp"))["gain"]);
+            read(cut(case, text("opamp")), |it| {
+                gain.clone() * difference(case, ask, it)
+            })
+        }
+        other => Err(format!("nothing here answers `{other}`")),
+    }
+}
+
+fn read(net: Net, value: impl Fn(&Answer) -> RBig) -> Result<(Net, RBig), String> {
+    let report = solve(&net.text());
+    let findings = report.all_findings();
+    let answer = report.only_circuit();
+    if !answer.solved() || !report.findings.is_empty() {
+        return Err(format!("not solved: {findings:#?}\n{}", net.text()));
+    }
+    let value = value(answer);
+    Ok((net, value))
+}
+
+/// All sources at zero but one ampere into `into`.
+fn probed(net: Net, into: &str, from: &str) -> Net {
+    let mut net = net.with_constants(|_, _, _| ZERO);
+    net.parts.push(Part::Current {
+        name: "Probe".to_owned(),
+        from: from.to_owned(),
+        into: into.to_owned(),
+        drive: Drive::constant(Decimal::new(1, 0)),
+    });
+    net
+}
+
+/// The circuit with one volt in place of an amplifier's inner output, all other sources at zero.
+fn cut(case: &Value, name: &str) -> Net {
+    let mut net = circuit(case).with_constants(|_, _, _| ZERO);
+    let drives = word(opamp(case, name), "out");
+    for part in &mut net.parts {
+        let plus = match part {
+            Part::Opamp { name: it, .. } if it == name => drives.to_owned(),
+            Part::Voltage { name: it, plus, .. } if it == name => plus.clone(),
+            _ => continue,
+        };
+        *part = Part::Voltage {
+            name: name.to_owned(),
+            plus,
+            minus: "ground".to_owned(),
+            drive: Drive::constant(Decimal::new(1, 0)),
+        };
+    }
+    net
+}
+
+fn difference(case: &Value, ask: &Value, answer: &Answer) -> RBig {
+    let opamp = opamp(case, word(ask, "opamp"));
+    answer.node(word(opamp, "minus")) - answer.node(word(opamp, "plus"))
+}
+
+/// The circuit whose verdict answers the question: capacitors out where it is about DC, in the place of sources where they hold
+/// their voltages, other outputs held where only the op-amp's own loop is asked about.
+fn alone(case: &Value, ask: &Value) -> Net {
+    let mut net = circuit(case);
+    if ask["hz"] == 0 {
+        net.parts.retain(|part| {
+            !matches!(
+                part,
+                Part::Element {
+                    kind: Kind::Capacitor,
+                    ..
+                }
+            )
+        });
+    }
+    for part in &mut net.parts {
+        let (name, plus, minus) = match part {
+            Part::Element {
+                kind: Kind::Capacitor,
+                name,
+                ends,
+                ..
+            } if ask["capacitors"] == "held" => (name.clone(), ends[0].clone(), ends[1].clone()),
+            Part::Opamp { name, drives, .. }
+                if ask["own_loop_only"] == true && name != word(ask, "opamp") =>
+            {
+                (name.clone(), drives.clone(), "ground".to_owned())
+            }
+            _ => continue,
+        };
+        *part = Part::Voltage {
+            name,
+            plus,
+            minus,
+            drive: Drive::constant(ZERO),
+        };
+    }
+    net
+}
+
+/// The printed circuit. An amplifier with finite gain is the source that it is, with its resistances around it.
+fn circuit(case: &Value) -> Net {
+    let mut net = Net {
+        name: "case".to_owned(),
+        ..Net::default()
+    };
+    for it in list(&case["elements"]) {
+        let name = word(it, "name").to_owned();
+        let node = |key: &str| word(it, key).to_owned();
+        let decimal = |key: &str| Decimal::of(it[key].as_f64().unwrap_or_default());
+        let mut element = |name: String, kind: Kind, ends: [String; 2], value: Decimal| {
+            net.parts.push(Part::Element {
+                name,
+                kind,
+                value,
+                ends,
+            });
+        };
+        match word(it, "kind") {
+            "resistor" => element(name, Kind::Resistor, pair(&it["between"]), decimal("ohms")),
+            "capacitor" => element(
+                name,
+                Kind::Capacitor,
+                pair(&it["between"]),
+                decimal("farads"),
+            ),
+            "voltage_source" => {
+                let (mut plus, mut minus, mut constant) =
+                    (node("plus"), node("minus"), decimal("volts"));
+                if plus == "ground" {
+                    std::mem::swap(&mut plus, &mut minus);
+                    constant = constant.times(Decimal::new(-1, 0));
+                }
+                let drive = Drive::constant(constant);
+                net.parts.push(Part::Voltage {
+                    name,
+                    plus,
+                    minus,
+                    drive,
+                });
+            }
+            "current_source" => {
+                let drive = Drive::constant(decimal("amps"));
+                net.parts.push(Part::Current {
+                    name,
+                    from: node("from"),
+                    into: node("into"),
+                    drive,
+                });
+            }
+            "opamp" if it["gain"].is_null() => net.parts.push(Part::Opamp {
+                name,
+                plus: node("plus"),
+                minus: node("minus"),
+                drives: node("out"),
+            }),
+            "opamp" => {
+                let mut inner = node("out");
+                if it["output_ohms"].is_number() {
+                    inner = format!("{inner}_inner");
+                    let ends = [inner.clone(), node("out")];
+                    element(
+                        format!("{name}_out"),
+                        Kind::Resistor,
+                        ends,
+                        decimal("output_ohms"),
+                    );
+                }
+                if it["input_ohms"].is_number() {
+                    let ends = [node("plus"), node("minus")];
+                    element(
+                        format!("{name}_in"),
+                        Kind::Resistor,
+                        ends,
+                        decimal("input_ohms"),
+                    );
+                }
+                let gain = decimal("gain");
+                let against = gain.times(Decimal::new(-1, 0));
+                let mut controls = vec![(gain, node("plus")), (against, node("minus"))];
+                controls.retain(|(_, node)| node != "ground");
+                let drive = Drive {
+                    constant: ZERO,
+                    controls,
+                };
+                net.parts.push(Part::Voltage {
+                    name,
+                    plus: inner,
+                    minus: "ground".to_owned(),
+                    drive,
+                });
+            }
+            other => panic!("{other} is no kind of element"),
+        }
+    }
+    net
+}
+
+fn opamp<'a>(case: &'a Value, name: &str) -> &'a Value {
+    list(&case["elements"])
+        .iter()
+        .find(|it| it["name"] == name)
+        .expect("the op-amp is there")
+}
+
+fn half_a_last_place(value: &Value) -> RBig {
+    let text = value.as_f64().expect("a number").to_string();
+    let decimals = text.split_once('.').map_or(0, |(_, after)| after.len());
+    RBig::ONE / RBig::from(2) * power_of_ten(-(decimals as i32))
+}
+
+fn number(value: &Value) -> RBig {
+    ratio(&value.as_f64().expect("a number").to_string())
+}
+
+fn pair(value: &Value) -> [String; 2] {
+    [0, 1].map(|place| value[place].as_str().expect("a node").to_owned())
+}
+
+fn word<'a>(value: &'a Value, key: &str) -> &'a str {
+    value[key].as_str().unwrap_or_default()
+}
+
+fn list(value: &Value) -> &[Value] {
+    value.as_array().map_or(&[], Vec::as_slice)
+}
