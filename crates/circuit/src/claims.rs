@@ -226,7 +226,7 @@ impl<'t> Builder<'t> {
             SourceKind::Current { .. } => false,
         });
         let Some(source) = source else {
-            if !self.circuit.perhaps.nodes.contains(&id) {
+            if !self.perhaps_holds(frame, id) {
                 let key = self.key(frame, node);
                 self.fault(frame, node, FaultKind::RailNotHeld(key));
             }

@@ -727,7 +727,7 @@ impl<'t> Builder<'t> {
     }
 
     /// Whether a source that could not be worked out may hold this node.
-    fn perhaps_holds(&self, frame: usize, node: NodeId) -> bool {
+    pub(crate) fn perhaps_holds(&self, frame: usize, node: NodeId) -> bool {
         let name = self.circuit.node_name(node);
         self.circuit.perhaps.nodes.contains(&node) || self.frames[frame].perhaps.contains(name)
     }
