@@ -1,0 +1,215 @@
+//! What a circuit of the book comes to, and what a command prints of it, piece by piece. How the pieces are laid out and
+//! where lines are broken is the command's own affair.
+
+use std::collections::HashMap;
+
+use analysis::claims::Judgement;
+use analysis::solution::Carried;
+use analysis::{Answer, Study};
+use checks::{Finding, Settings, Severity};
+use circuit::{Book, Claim};
+use syntax::{Dimension, LineIndex};
+use teaching::{Writing, explain, notation};
+
+/// A text with all its facts.
+pub struct Read {
+    pub book: Book,
+    pub studies: Vec<Study>,
+    pub findings: Vec<Finding>,
+}
+
+impl Read {
+    /// Reads a text; `use` finds these files.
+    pub fn of(text: &str, files: &HashMap<&str, &str>) -> Read {
+        let book = circuit::build("moisture.amp", text.into(), &mut |path| {
+            files.get(path).map(|it| (*it).into())
+        });
+        let studies: Vec<Study> = book
+            .circuits
+            .iter()
+            .map(|it| Study::new(it, &book.parts))
+            .collect();
+        let findings = checks::check(&book, &studies, &Settings::default());
+        Read {
+            book,
+            studies,
+            findings,
+        }
+    }
+
+    /// Every claim and what it comes to.
+    pub fn claims(&self) -> impl Iterator<Item = (&Claim, &Judgement)> {
+        let circuits = self.book.circuits.iter().zip(&self.studies);
+        circuits.flat_map(|(circuit, study)| {
+            circuit
+                .claims
+                .iter()
+                .zip(study.judgements(circuit, &self.book.parts))
+        })
+    }
+}
+
+/// Everything that a command may print of a text.
+pub fn printed(read: &Read, command: &str) -> Vec<String> {
+    let mut pieces = match command {
+        "check" => findings(read),
+        "explain" => explained(read),
+        "equations" => equations(read),
+        "solve" => [equations(read), answers(read)].concat(),
+        other => panic!("nothing is known of what `{other}` prints"),
+    };
+    pieces.push("…".into());
+    pieces
+}
+
+/// Whether a text is these pieces in some order, but for blanks, line breaks and drawn frames; the rest where it is not.
+pub fn made_of(pieces: &[String], text: &str) -> Result<(), String> {
+    let mut pieces: Vec<String> = pieces.iter().map(|it| squeezed(it)).collect();
+    // the longest that fits is the one that is meant
+    pieces.sort_by_key(|it| std::cmp::Reverse(it.len()));
+    let text = squeezed(text);
+    let mut rest = text.as_str();
+    while !rest.is_empty() {
+        let fitting = pieces.iter().find_map(|it| {
+            let rest = rest.strip_prefix(it.as_str())?;
+            (!it.is_empty() && (rest.is_empty() || rest.starts_with(' '))).then_some(rest)
+        });
+        rest = fitting.ok_or_else(|| rest.to_string())?.trim_start();
+    }
+    Ok(())
+}
+
+/// One blank between words, and no frames.
+fn squeezed(text: &str) -> String {
+    let text = text.replace(|it: char| "│╭╰─┬┴├┤╯╮".contains(it), " ");
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn equations(read: &Read) -> Vec<String> {
+    let mut pieces = Vec::new();
+    for (circuit, study) in read.book.circuits.iter().zip(&read.studies) {
+        let explanation = explain::explain(
+            circuit,
+            &study.equations,
+            &study.feedback,
+            Writing::default(),
+        );
+        pieces.push(match &circuit.title {
+            Some(title) => format!("{} — {title}", circuit.name),
+            None => circuit.name.clone(),
+        });
+        pieces.push(explanation.heading.clone());
+        for (index, it) in explanation.equations.iter().enumerate() {
+            pieces.push(format!("{} {}", index + 1, it.written.text));
+            pieces.push(it.why.replace('`', ""));
+        }
+    }
+    pieces
+}
+
+fn explained(read: &Read) -> Vec<String> {
+    let mut pieces = Vec::new();
+    for (circuit, study) in read.book.circuits.iter().zip(&read.studies) {
+        let explanation = explain::explain(
+            circuit,
+            &study.equations,
+            &study.feedback,
+            Writing::default(),
+        );
+        pieces.extend(explain::plain(&explanation).lines().map(str::to_owned));
+    }
+    pieces
+}
+
+fn answers(read: &Read) -> Vec<String> {
+    let headings = ["Node voltages", "Elements", "Sources", "Op-amps", "Claims"];
+    let mut pieces: Vec<String> = headings.map(String::from).into();
+    pieces.push("voltage current power taken in".into());
+    for (circuit, study) in read.book.circuits.iter().zip(&read.studies) {
+        let solution = study.solution(circuit, &read.book.parts);
+        for node in circuit.unknowns() {
+            let answer = solution.nodes[node.index()].as_ref();
+            let shown = answer.map(|it| notation::full(it, Dimension::VOLT));
+            pieces.extend(shown.map(|it| format!("{} {it}", circuit.node_name(node))));
+        }
+        let elements = circuit.elements.iter().map(|it| &it.name);
+        pieces.extend(elements.zip(&solution.elements).filter_map(row));
+        let sources = circuit.sources.iter().map(|it| &it.name);
+        pieces.extend(sources.zip(&solution.sources).filter_map(row));
+        for (index, (opamp, output)) in circuit.opamps.iter().zip(&solution.opamps).enumerate() {
+            let feedback = study.feedback_of(circuit::OpampId(index as u32));
+            if let (Some(output), Some(feedback)) = (output, feedback) {
+                pieces.push(format!(
+                    "{} output {} {} linear feedback {}",
+                    opamp.name,
+                    short(Some(&output.voltage), Dimension::VOLT),
+                    short(output.current.as_ref(), Dimension::AMPERE),
+                    teaching::feedback::id(feedback.verdict).replace('_', " ")
+                ));
+            }
+        }
+    }
+    for (claim, judged) in read.claims() {
+        let word = match judged.holds {
+            Some(true) => "holds",
+            Some(false) => "does not hold",
+            None => "not computed",
+        };
+        let found = judged.found.as_ref();
+        let found = found.map(|it| format!("found {}", notation::full(it, judged.dimension)));
+        pieces.push(format!(
+            "{word} {} {}",
+            claim.text,
+            found.unwrap_or_default()
+        ));
+    }
+    pieces
+}
+
+fn row((name, carried): (&String, &Option<Carried>)) -> Option<String> {
+    let it = carried.as_ref()?;
+    Some(format!(
+        "{name} {} {} {}",
+        short(Some(&it.voltage), Dimension::VOLT),
+        short(it.current.as_ref(), Dimension::AMPERE),
+        short(it.power.as_ref(), Dimension::WATT)
+    ))
+}
+
+fn short(answer: Option<&Answer>, dimension: Dimension) -> String {
+    answer.map_or(String::new(), |it| notation::short(it, dimension))
+}
+
+fn findings(read: &Read) -> Vec<String> {
+    let mut pieces: Vec<String> = ["here", "Note:", "Note 1:", "Note 2:", "Note 3:"]
+        .map(String::from)
+        .into();
+    for it in &read.findings {
+        let kind = match it.severity {
+            Severity::Error => "Error",
+            Severity::Warning => "Warning",
+            Severity::Hint => "Advice",
+        };
+        pieces.push(format!("{kind}: {}", it.message));
+        pieces.push(format!("Help: {}", it.help));
+        pieces.push(format!("more: ampersum rule {}", it.rule));
+        pieces.extend(
+            it.fixes
+                .iter()
+                .map(|fix| format!("a way out: {}", fix.title)),
+        );
+        pieces.extend(it.related.iter().map(|it| it.message.clone()));
+        for place in [it.place]
+            .into_iter()
+            .chain(it.related.iter().map(|it| it.place))
+        {
+            let file = &read.book.files[place.file.0 as usize];
+            let (line, column) = LineIndex::new(&file.text).line_col(place.span.start);
+            let number = line + 1;
+            pieces.push(format!("[ {}:{number}:{} ]", file.path, column + 1));
+            let text = file.text.lines().nth(line as usize).unwrap_or_default();
+            pieces.push(format!("{number} {text}"));
+        }
+    }
+    pieces
+}
