@@ -125,10 +125,14 @@ impl<'t> Builder<'t> {
         self.depth += 1;
         let typed = self.formula_inside(frame, expr, reads);
         self.depth -= 1;
-        typed.map(|it| Typed {
-            span: expr.span,
-            ..it
-        })
+        let typed = Typed { span: expr.span, ..typed? };
+        if let Some(Number::Rounded(value)) = typed.number()
+            && !value.is_finite()
+        {
+            self.fault(frame, expr.span, FaultKind::TooBig("what a number can hold"));
+            return None;
+        }
+        Some(typed)
     }
 
     fn formula_inside(&mut self, frame: usize, expr: &'t Expr, reads: Reads) -> Option<Typed> {
