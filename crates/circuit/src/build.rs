@@ -9,7 +9,7 @@ use syntax::{BodyKind, FileId, Place, Span, StatementId, StatementKind};
 use crate::files::{BlockRef, Library, load};
 use crate::model::*;
 use crate::scope::{Builder, Frame};
-use crate::{Block, Book, Fault};
+use crate::{Block, Book, Fault, FaultKind};
 
 /// Builds every circuit of a text. `path` names the file (and a circuit without a name); `read` gives the text behind
 /// another file's path, or `None` where there is none inside the workspace.
@@ -25,6 +25,7 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
         faults.extend(builder.faults);
         block_uses.extend(builder.block_uses);
     }
+    faults.extend(unknown_sheets(&library, &circuits));
     let (found, uses) = checked_blocks(&library, &mut parts);
     faults.extend(found);
     block_uses.extend(uses);
@@ -167,6 +168,8 @@ fn builder<'t>(library: &'t Library, parts: &'t mut Vec<Part>, index: usize) -> 
         opamps: Vec::new(),
         block_supplies: Vec::new(),
         block_uses: Vec::new(),
+        sheet_lets: Vec::new(),
+        in_sheet: false,
         faults: Vec::new(),
         depth: 0,
         expanded: 0,
@@ -214,6 +217,7 @@ fn circuit<'t>(
     builder.work_out_block_supplies();
     builder.work_out_opamps(own, &said.inside);
     builder.claims(own, &said.inside);
+    builder.sheets(own, &said.inside);
     builder.gather();
     builder
 }
@@ -302,4 +306,51 @@ fn checked_blocks(
         uses.extend(builder.block_uses);
     }
     (faults, uses)
+}
+
+/// Sheets for a circuit that neither this file nor one that it uses has.
+fn unknown_sheets(library: &Library, circuits: &[Circuit]) -> Vec<Fault> {
+    let root = FileId(0);
+    let (tree, text) = (library.tree(root), library.text(root));
+    let mut names: Vec<String> = circuits.iter().map(|it| it.name.clone()).collect();
+    for (index, file) in library.files.iter().enumerate().skip(1) {
+        for statement in &file.tree.statements {
+            if let StatementKind::Circuit { name, .. } = statement.kind {
+                names
+                    .push(syntax::normal(name.of(library.text(FileId(index as u32)))).into_owned());
+            }
+        }
+    }
+    let mut faults = Vec::new();
+    for statement in &tree.statements {
+        let StatementKind::Work {
+            circuit: Some(name),
+            ..
+        } = &statement.kind
+        else {
+            continue;
+        };
+        let key = syntax::normal(name.of(text)).into_owned();
+        if names.contains(&key) || library.shelf(root).incomplete {
+            continue;
+        }
+        let nearest = syntax::spelled(names.iter().map(String::as_str), &key).map(str::to_owned);
+        let kind = FaultKind::UnknownName {
+            name: key,
+            wanted: "circuit",
+            nearest: nearest.clone(),
+        };
+        let mut fault = Fault::new(
+            Place {
+                file: root,
+                span: *name,
+            },
+            kind,
+        );
+        fault
+            .fixes
+            .extend(nearest.map(|it| crate::scope::replace(*name, it, true)));
+        faults.push(fault);
+    }
+    faults
 }

@@ -45,7 +45,10 @@ impl<'t> Builder<'t> {
                     from,
                     to,
                 } => {
-                    self.formula(frame, of, Reads::Answers);
+                    let ratio = self.formula(frame, of, Reads::Answers);
+                    if driven_by.is_none() {
+                        self.one_source(frame, of, ratio);
+                    }
                     if let Some(name) = driven_by
                         && let Some(what) = self.resolve(frame, *name, "source")
                         && !matches!(what, What::Source(_) | What::Broken)

@@ -238,13 +238,6 @@ impl<'t> Builder<'t> {
                             maker,
                             description,
                         );
-                        self.later(
-                            frame,
-                            "the polarity of an electrolytic",
-                            device.kind,
-                            false,
-                            &[device.name],
-                        );
                     }
                     _ => self.declare_broken(frame, device),
                 }

@@ -90,7 +90,7 @@ impl<'t> Builder<'t> {
         typed: &Typed,
         needed: Dimension,
     ) -> Option<()> {
-        if typed.zero || typed.dimension == needed {
+        if typed.zero || typed.dimension == needed || self.in_sheet && typed.plain {
             return Some(());
         }
         let kind = FaultKind::UnitNeeded {
@@ -125,11 +125,18 @@ impl<'t> Builder<'t> {
         self.depth += 1;
         let typed = self.formula_inside(frame, expr, reads);
         self.depth -= 1;
-        let typed = Typed { span: expr.span, ..typed? };
+        let typed = Typed {
+            span: expr.span,
+            ..typed?
+        };
         if let Some(Number::Rounded(value)) = typed.number()
             && !value.is_finite()
         {
-            self.fault(frame, expr.span, FaultKind::TooBig("what a number can hold"));
+            self.fault(
+                frame,
+                expr.span,
+                FaultKind::TooBig("what a number can hold"),
+            );
             return None;
         }
         Some(typed)
@@ -254,6 +261,7 @@ impl<'t> Builder<'t> {
                 let (b, _) = self.element_quantity(to)?;
                 Some(Typed::constant(a.add(&b), Dimension::OHM, name))
             }
+            What::SheetLet(index) => self.sheet_lets.get(index).cloned(),
             What::Broken => None,
             What::Source(_) | What::Opamp(_) | What::Block(_) | What::Other(_) => {
                 let kind = no_value(what.noun());
@@ -393,8 +401,11 @@ impl<'t> Builder<'t> {
         if left.zero || left.dimension == right.dimension {
             return Some(right.dimension);
         }
-        if right.zero {
+        if right.zero || self.in_sheet && right.plain {
             return Some(left.dimension);
+        }
+        if self.in_sheet && left.plain {
+            return Some(right.dimension);
         }
         // A number that only lacks its unit is told as that.
         if right.plain && left.dimension != Dimension::NONE {
@@ -614,7 +625,7 @@ impl<'t> Builder<'t> {
             What::Opamp(index) => Carrier::Opamp(self.opamps[index].id?),
             What::Broken => return None,
             What::Other(_) => return None,
-            What::Node(_) | What::Let(_) | What::Pot(..) | What::Block(_) => {
+            What::Node(_) | What::Let(_) | What::SheetLet(_) | What::Pot(..) | What::Block(_) => {
                 let key = self.key(frame, *of);
                 let is = match what {
                     What::Node(_) => "a node, not a part",

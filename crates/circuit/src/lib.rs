@@ -17,14 +17,17 @@ mod files;
 mod formula;
 mod model;
 mod parts;
+mod reach;
 mod scope;
 pub mod series;
+mod sheets;
 mod values;
 
 pub use build::build;
-pub use files::beside;
 pub use fault::*;
+pub use files::beside;
 pub use model::*;
+pub use reach::reaching;
 use syntax::{Dimension, Number, Place, Tree};
 
 /// What an expression came to.

@@ -68,6 +68,8 @@ pub struct Circuit {
     pub allows: Vec<Allow>,
     /// What `start` sets.
     pub starts: Vec<Start>,
+    /// Students' work sheets about this circuit.
+    pub sheets: Vec<Sheet>,
     /// Statements that are read and not computed yet, in the order of the text.
     pub later: Vec<Later>,
     /// What broken lines may have brought.
@@ -111,6 +113,8 @@ pub struct Element {
     pub tolerance: Option<Number>,
     /// Watts for a resistor, volts for a capacitor.
     pub rating: Option<Number>,
+    /// An electrolytic: its first end must not be the lower one.
+    pub polarised: bool,
     /// The `##` text above its statement.
     pub description: Option<String>,
 }
@@ -448,6 +452,30 @@ pub enum Start {
         /// The statement.
         place: Place,
     },
+}
+
+/// A work sheet.
+#[derive(Clone, Debug)]
+pub struct Sheet {
+    /// Its label, texts joined by a blank.
+    pub label: String,
+    /// Its head.
+    pub place: Place,
+    /// Its lines, in order; one that could not be understood is `None` (its fault says why).
+    pub lines: Vec<Option<SheetLine>>,
+}
+
+/// A line of a work sheet.
+#[derive(Clone, Debug)]
+pub struct SheetLine {
+    /// The whole line.
+    pub place: Place,
+    /// What it says: `left = right`; of a `let` the name's own formula stands right and nothing left.
+    pub left: Option<Formula>,
+    /// Right of `=`.
+    pub right: Formula,
+    /// The dimension of both; `None` where plain numbers leave it open.
+    pub dimension: Option<syntax::Dimension>,
 }
 
 /// A statement that this version reads and does not compute.

@@ -24,6 +24,8 @@ pub(crate) enum What {
     Pot(usize, usize),
     /// The frame of a block's inside.
     Block(usize),
+    /// What a work sheet calls by a name of its own: an index into [`Builder::sheet_lets`].
+    SheetLet(usize),
     /// Something that has neither value nor inside: what ("a diode").
     Other(&'static str),
     /// Its own line is wrong, and says so.
@@ -38,7 +40,7 @@ impl What {
             What::Element(_) => "an element",
             What::Source(_) => "a source",
             What::Opamp(_) => "an op-amp",
-            What::Let(_) => "a `let`",
+            What::Let(_) | What::SheetLet(_) => "a `let`",
             What::Pot(..) => "a pot",
             What::Block(_) => "a block",
             What::Other(noun) => noun,
@@ -100,9 +102,9 @@ pub(crate) enum Maker<'t> {
 pub(crate) struct Made {
     pub kind: ElementKind,
     pub value: Number,
-    /// The value is a plain number of this dimension where an expression reads it.
     pub tolerance: Option<Number>,
     pub rating: Option<Number>,
+    pub polarised: bool,
     pub value_place: Place,
 }
 
@@ -160,6 +162,10 @@ pub(crate) struct Builder<'t> {
     pub block_supplies: Vec<(usize, usize, &'t [syntax::Rail], Span)>,
     /// Each block that a device names, and where.
     pub block_uses: Vec<(crate::files::BlockRef, Place)>,
+    /// The formulas behind the names of the work sheet that is read at the moment.
+    pub sheet_lets: Vec<crate::formula::Typed>,
+    /// In a work sheet a plain number fits any dimension.
+    pub in_sheet: bool,
     pub faults: Vec<Fault>,
     /// How deep the working out of expressions is nested at the moment.
     pub depth: usize,

@@ -36,6 +36,7 @@ impl<'t> Builder<'t> {
                         end_places: it.end_places,
                         tolerance: made.tolerance,
                         rating: made.rating,
+                        polarised: made.polarised,
                         description: it.description.clone(),
                     });
                     self.element_ids
@@ -76,6 +77,7 @@ impl<'t> Builder<'t> {
                 value: Number::ZERO,
                 tolerance: None,
                 rating: None,
+                polarised: false,
                 value_place: self.pending[index].name_place,
             }),
             Maker::PotHalf(total, at, lower) => self.pot_half(frame, total, at, lower),
@@ -154,6 +156,7 @@ impl<'t> Builder<'t> {
             value,
             tolerance,
             rating,
+            polarised: false,
             value_place,
         })
     }
@@ -204,6 +207,7 @@ impl<'t> Builder<'t> {
             value,
             tolerance: None,
             rating: None,
+            polarised: false,
             value_place,
         })
     }
@@ -225,6 +229,7 @@ impl<'t> Builder<'t> {
             value: farads,
             tolerance: None,
             rating,
+            polarised: true,
             value_place,
         })
     }

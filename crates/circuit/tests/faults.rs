@@ -133,6 +133,26 @@ const LINES: &[(&str, &str, &str, &str)] = &[
         "probe",
     ),
     ("allow swing at A3: \"why\"", "A3", "unknown_name", "A1"),
+    (
+        "source more: x = 1 V\nx -- R5 1k -- sum\nresponse out / sum from 1 Hz to 1 kHz",
+        "sum",
+        "which_source",
+        "",
+    ),
+    ("work \"w\"\n  smu = 0\nend", "smu", "unknown_name", "sum"),
+    (
+        "work \"w\"\n  let i = in / R1\n  i = 3 V\nend",
+        "3 V",
+        "units_differ",
+        "",
+    ),
+    ("work \"w\"\n  let R1 = 3\nend", "R1", "name_taken", ""),
+    (
+        "work \"w\" for bse\n  in = 1\nend",
+        "bse",
+        "unknown_name",
+        "base",
+    ),
 ];
 
 #[test]
