@@ -13,6 +13,7 @@ pub mod not_built;
 pub mod output_conflict;
 pub mod positive_feedback;
 pub mod resistor_range;
+pub mod reversed_polarity;
 pub mod settings;
 pub mod shorted_element;
 pub mod source_conflict;

@@ -1,7 +1,5 @@
 //! What this version reads and does not compute yet.
 
-use std::collections::HashSet;
-
 use analysis::Trouble;
 use circuit::{Claim, ClaimKind, Later, OpampId, Part, StateClaim, When};
 use syntax::Place;
@@ -18,8 +16,8 @@ pub const RULE: Rule = Rule {
 };
 
 const DOC: &str = "\
-The language is larger than what this version computes. What is read and not computed is named once, so that nobody takes a
-missing answer for an answer.
+The language is larger than what this version computes. Each statement that is read and not computed is named, so that nobody
+takes a missing answer for an answer.
 # Wrong
     source probe: in = sine 1 V at 5 Hz
     in -- R1 16k -- out -- C1 1 uF -- ground
@@ -31,12 +29,13 @@ missing answer for an answer.
 ";
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
-    let mut told: HashSet<&str> = HashSet::new();
-    for later in &checked.circuit.later {
-        if told.insert(kind(&later.what)) {
-            findings.push(statement(checked, later));
-        }
-    }
+    findings.extend(
+        checked
+            .circuit
+            .later
+            .iter()
+            .map(|it| statement(checked, it)),
+    );
     let troubles = checked.troubles();
     let real = troubles.iter().filter_map(|it| match it {
         Trouble::RealPart(opamp) => Some(*opamp),
@@ -92,7 +91,7 @@ fn statement(checked: &Checked, later: &Later) -> Finding {
 const WAVE: &str = "how a source changes with time";
 const TASK: &str = "the task";
 
-/// What is told once, however often it stands in the text.
+/// What a statement is called.
 fn kind(what: &str) -> &str {
     match what {
         "sine" | "square" | "triangle" | "step" | "through" => WAVE,
@@ -153,7 +152,7 @@ fn at_limit(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
     )
 }
 
-/// Claims that could not be judged for want of a computation, one hint a kind.
+/// Claims that could not be judged for want of a computation.
 fn claims(checked: &Checked, findings: &mut Vec<Finding>) {
     if !checked
         .circuit
@@ -163,7 +162,6 @@ fn claims(checked: &Checked, findings: &mut Vec<Finding>) {
     {
         return;
     }
-    let mut told: HashSet<&str> = HashSet::new();
     let judgements = checked
         .study
         .judgements(checked.circuit, &checked.book.parts);
@@ -171,15 +169,10 @@ fn claims(checked: &Checked, findings: &mut Vec<Finding>) {
         let Some(what) = not_judged(claim).filter(|_| judgement.holds.is_none()) else {
             continue;
         };
-        if told.insert(what) {
-            let message = format!("this version does not judge {what} yet");
-            let help = "The claim is read, and neither confirmed nor refused.";
-            findings.push(
-                checked
-                    .finding(&RULE, claim.place, message, help)
-                    .about(claim_subject(checked, claim)),
-            );
-        }
+        let message = format!("this version does not judge {what} yet");
+        let help = "The claim is read, and neither confirmed nor refused.";
+        let finding = checked.finding(&RULE, claim.place, message, help);
+        findings.push(finding.about(claim_subject(checked, claim)));
     }
 }
 
@@ -225,7 +218,7 @@ mod tests {
     use crate::tests::report;
 
     #[test]
-    fn one_hint_a_kind() {
+    fn one_hint_a_statement() {
         report(
             r#"
 source probe: in = sine 1 V at 5 Hz
@@ -241,7 +234,13 @@ expect abs(out / in) = 0.1 at 10 Hz
                 hint: not_built at `sine`
                   this version reads how a source changes with time and does not compute it yet
                   The source stands at its level in the steady state: a wave at its offset, a step at its first level.
+                hint: not_built at `sine`
+                  this version reads how a source changes with time and does not compute it yet
+                  The source stands at its level in the steady state: a wave at its offset, a step at its first level.
                 hint: not_built at `find`
+                  this version reads the task and does not compute it yet
+                  The circuit itself is computed, and its claims are judged.
+                hint: not_built at `ask`
                   this version reads the task and does not compute it yet
                   The circuit itself is computed, and its claims are judged.
                 hint: not_built at `response`

@@ -19,7 +19,7 @@ pub const RULE: Rule = Rule {
 
 const DOC: &str = "\
 An output cannot go beyond its rails, and most parts keep some headroom from them. Where V+ = V− would need more, the op-amp
-stands at its limit, {v}+ = {v}− no longer holds, and every voltage behind it is another one. Less gain, a smaller input or a
+stands at its limit, V+ = V− no longer holds, and every voltage behind it is another one. Less gain, a smaller input or a
 larger supply bring it back; if the limit is meant, claim it: `expect A1 at low rail`.
 # Wrong
     supply +9 V and -9 V
