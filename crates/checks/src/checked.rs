@@ -120,17 +120,8 @@ impl Checked<'_> {
             .collect()
     }
 
-    /// These names as a list, the first few of many: "`a`, `b`, `c` and 7 more".
+    /// These names as a list, the first few of many: "`a`, `b`, `c`, `d` and 7 more".
     pub fn few_nodes(&self, nodes: &[NodeId]) -> String {
-        const FEW: usize = 4;
-        let mut words: Vec<String> = nodes
-            .iter()
-            .take(FEW)
-            .map(|it| names::node(self.circuit, *it))
-            .collect();
-        if nodes.len() > FEW {
-            words.push(format!("{} more", nodes.len() - FEW));
-        }
-        names::list(words)
+        names::few(nodes, |it| names::node(self.circuit, *it))
     }
 }

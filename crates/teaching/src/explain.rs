@@ -1,12 +1,18 @@
 //! Each equation explained term by term, with the reason for its form. No answers: an explanation may be given before
 //! the circuit is solved.
 
+mod around;
+
+use std::collections::HashSet;
+
 use analysis::equations::{Equation, EquationKind, Equations, Term};
 use analysis::feedback::Feedback;
 use circuit::{
     Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, OpampId, SourceId, SourceKind,
 };
 use syntax::{Dimension, Place};
+
+use around::Around;
 
 use crate::equation::{self, Written};
 use crate::{Sums, Writing, feedback, names, notation};
@@ -82,9 +88,8 @@ pub fn explain(
     let context = Context {
         circuit,
         equations,
-        feedback,
         writing,
-        silent: silent(circuit),
+        around: Around::of(circuit, equations, feedback),
     };
     Explanation {
         heading: count(equations),
@@ -146,36 +151,8 @@ pub fn plain(explanation: &Explanation) -> String {
 struct Context<'a> {
     circuit: &'a Circuit,
     equations: &'a Equations,
-    feedback: &'a [Feedback],
     writing: Writing,
-    silent: Vec<Silent>,
-}
-
-/// What touches a node and has no term in its sum.
-#[derive(Clone, Default)]
-struct Silent {
-    capacitors: Vec<ElementId>,
-    inputs: Vec<(OpampId, &'static str)>,
-}
-
-fn silent(circuit: &Circuit) -> Vec<Silent> {
-    let mut silent = vec![Silent::default(); circuit.nodes.len()];
-    for (index, element) in circuit.elements.iter().enumerate() {
-        if element.kind == ElementKind::Capacitor {
-            for end in element.ends {
-                silent[end.index()].capacitors.push(ElementId(index as u32));
-            }
-        }
-    }
-    for (index, opamp) in circuit.opamps.iter().enumerate() {
-        silent[opamp.plus.index()]
-            .inputs
-            .push((OpampId(index as u32), "plus"));
-        silent[opamp.minus.index()]
-            .inputs
-            .push((OpampId(index as u32), "minus"));
-    }
-    silent
+    around: Around<'a>,
 }
 
 impl Context<'_> {
@@ -320,22 +297,16 @@ impl Context<'_> {
 
     /// Which current sum an equation with a tie's unknown current saves.
     fn instead(&self, tie: Carrier, at: NodeId) -> String {
-        let joined = self.equations.list.iter().find_map(|it| match &it.kind {
-            EquationKind::JoinedSum { nodes, ties } if ties.contains(&tie) => Some(nodes),
-            _ => None,
-        });
-        if let Some(nodes) = joined {
-            let nodes = names::nodes(self.circuit, nodes.iter().copied());
-            return format!(
-                "The current through it is not known, so {nodes} share one current sum."
-            );
-        }
-        let output = self.equations.list.iter().find_map(|it| match &it.kind {
-            EquationKind::Virtual { opamp, tied, .. } if tied.iter().any(|(_, by)| *by == tie) => {
-                Some(*opamp)
+        let output = match self.around.tie(tie) {
+            Some(EquationKind::JoinedSum { nodes, .. }) => {
+                let nodes = names::nodes(self.circuit, nodes.iter().copied());
+                return format!(
+                    "The current through it is not known, so {nodes} share one current sum."
+                );
             }
+            Some(EquationKind::Virtual { opamp, .. }) => Some(*opamp),
             _ => None,
-        });
+        };
         match (output, names::carrier_ends(self.circuit, tie)) {
             (Some(opamp), _) => format!(
                 "It leads to the output of `{}`, which delivers whatever current is needed, so no current sum is written at \
@@ -364,7 +335,7 @@ impl Context<'_> {
             self.writing.voltage.text(),
             names::node(self.circuit, replaces),
         );
-        let feedback = self.feedback.iter().find(|it| it.block.contains(&opamp));
+        let feedback = self.around.feedback(opamp);
         let mut why = feedback::reason(self.circuit, feedback, opamp, self.writing);
         match (part.plus, part.minus) {
             (GROUND, minus) => why.push_str(&format!(
@@ -388,11 +359,15 @@ impl Context<'_> {
             " No current sum is written at {out}: the output delivers whatever current is needed there, so that sum would only \
              bring in one more unknown."
         ));
-        for (node, by) in tied {
+        if !tied.is_empty() {
+            let nodes = names::nodes(self.circuit, tied.iter().map(|it| it.0));
+            let by = names::few(tied, |it| names::the(self.circuit, it.1));
+            let (verb, them, their) = match tied.len() {
+                1 => ("ties", "it", "its current is"),
+                _ => ("tie", "them", "their currents are"),
+            };
             why.push_str(&format!(
-                " None is written at {} either: {} ties it to the output, and its current is not known.",
-                names::node(self.circuit, *node),
-                names::the(self.circuit, *by)
+                " None is written at {nodes} either: {by} {verb} {them} to the output, and {their} not known."
             ));
         }
         why
@@ -410,7 +385,7 @@ impl Context<'_> {
 
     fn why_joined(&self, nodes: &[NodeId], ties: &[Carrier]) -> String {
         let words = names::nodes(self.circuit, nodes.iter().copied());
-        let by = names::list(ties.iter().map(|it| names::the(self.circuit, *it)));
+        let by = names::few(ties, |it| names::the(self.circuit, *it));
         let verb = if ties.len() == 1 { "ties" } else { "tie" };
         let mut why = format!(
             "{} {verb} {words} together, and how much current flows there is not known beforehand. Taken together, what leaves one \
@@ -418,12 +393,15 @@ impl Context<'_> {
             names::sentence(&by),
             self.writing.sums.verb(),
         );
-        let inside = self.circuit.elements.iter().filter(|it| {
-            it.kind == ElementKind::Resistor
-                && it.ends[0] != it.ends[1]
-                && it.ends.iter().all(|end| nodes.contains(end))
-        });
-        let inside: Vec<String> = inside.map(|it| format!("`{}`", it.name)).collect();
+        let group: HashSet<NodeId> = nodes.iter().copied().collect();
+        let mut inside: Vec<ElementId> = Vec::new();
+        for node in nodes {
+            inside.extend(self.around.node(*node).resistors.iter().filter(|it| {
+                let [first, second] = self.circuit.elements[it.index()].ends;
+                first == *node && second != first && group.contains(&second)
+            }));
+        }
+        inside.sort();
         if !inside.is_empty() {
             let has = if inside.len() == 1 {
                 "has both its ends"
@@ -432,7 +410,10 @@ impl Context<'_> {
             };
             why.push_str(&format!(
                 " {} {has} inside the group, so no term stands for it.",
-                names::list(&inside)
+                names::few(&inside, |it| format!(
+                    "`{}`",
+                    self.circuit.elements[it.index()].name
+                ))
             ));
         }
         self.silent_words(&mut why, nodes);
@@ -442,7 +423,7 @@ impl Context<'_> {
     fn silent_words(&self, why: &mut String, nodes: &[NodeId]) {
         let mut capacitors: Vec<ElementId> = nodes
             .iter()
-            .flat_map(|it| &self.silent[it.index()].capacitors)
+            .flat_map(|it| &self.around.node(*it).capacitors)
             .copied()
             .collect();
         capacitors.dedup();
@@ -460,7 +441,7 @@ impl Context<'_> {
         }
         let inputs: Vec<String> = nodes
             .iter()
-            .flat_map(|it| &self.silent[it.index()].inputs)
+            .flat_map(|it| &self.around.node(*it).inputs)
             .map(|(opamp, pin)| {
                 format!(
                     "the {pin} input of `{}`",
@@ -472,7 +453,7 @@ impl Context<'_> {
             let takes = if inputs.len() == 1 { "takes" } else { "take" };
             why.push_str(&format!(
                 " {} {takes} no current.",
-                names::sentence(&names::list(&inputs))
+                names::sentence(&names::few(&inputs, String::clone))
             ));
         }
     }

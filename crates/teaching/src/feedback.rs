@@ -148,13 +148,11 @@ pub fn reason(
     }
 }
 
-/// The names of these op-amps as a list.
+/// The names of these op-amps, the first few of many.
 pub fn opamps(circuit: &Circuit, opamps: &[OpampId]) -> String {
-    names::list(
-        opamps
-            .iter()
-            .map(|it| format!("`{}`", circuit.opamps[it.index()].name)),
-    )
+    names::few(opamps, |it| {
+        format!("`{}`", circuit.opamps[it.index()].name)
+    })
 }
 
 fn returned(feedback: &Feedback, opamp: OpampId) -> Option<&Return> {

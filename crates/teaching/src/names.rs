@@ -92,18 +92,34 @@ pub fn list<T: AsRef<str>>(items: impl IntoIterator<Item = T>) -> String {
     }
 }
 
-/// The names of these nodes as a list.
-pub fn nodes(circuit: &Circuit, nodes: impl IntoIterator<Item = NodeId>) -> String {
-    list(nodes.into_iter().map(|it| node(circuit, it)))
+/// The first few of many as a list: "`a`, `b`, `c`, `d` and 7 more".
+pub fn few<T>(items: &[T], name: impl Fn(&T) -> String) -> String {
+    const FEW: usize = 4;
+    // never "and 1 more": the one itself is as short
+    let shown = if items.len() <= FEW + 1 {
+        items.len()
+    } else {
+        FEW
+    };
+    let mut words: Vec<String> = items[..shown].iter().map(name).collect();
+    if shown < items.len() {
+        words.push(format!("{} more", items.len() - shown));
+    }
+    list(words)
 }
 
-/// The names of these parts as a list, each in backticks.
+/// The names of these nodes, the first few of many.
+pub fn nodes(circuit: &Circuit, nodes: impl IntoIterator<Item = NodeId>) -> String {
+    few(&nodes.into_iter().collect::<Vec<_>>(), |it| {
+        node(circuit, *it)
+    })
+}
+
+/// The names of these parts, each in backticks, the first few of many.
 pub fn carriers(circuit: &Circuit, carriers: impl IntoIterator<Item = Carrier>) -> String {
-    list(
-        carriers
-            .into_iter()
-            .map(|it| format!("`{}`", carrier(circuit, it))),
-    )
+    few(&carriers.into_iter().collect::<Vec<_>>(), |it| {
+        format!("`{}`", carrier(circuit, *it))
+    })
 }
 
 /// With its first letter large.

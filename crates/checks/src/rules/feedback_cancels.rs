@@ -84,7 +84,7 @@ fn cancels(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
                 .iter()
                 .map(|it| circuit.opamps[it.index()].name.clone()),
         );
-    for other in &opamps[1..] {
+    for other in opamps[1..].iter().take(8) {
         let other = &circuit.opamps[other.index()];
         finding = finding.also(other.name_place, format!("`{}` belongs to it", other.name));
     }

@@ -67,7 +67,7 @@ fn speeds(checked: &Checked, it: &Feedback) -> Option<Finding> {
                 .iter()
                 .map(|it| circuit.opamps[it.index()].name.clone()),
         );
-    for other in &it.block[1..] {
+    for other in it.block[1..].iter().take(8) {
         let other = &circuit.opamps[other.index()];
         finding = finding.also(
             other.name_place,

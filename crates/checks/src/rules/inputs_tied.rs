@@ -107,7 +107,7 @@ fn inputs(checked: &Checked, fault: &Fault) -> Option<Finding> {
         .about(checked.subjects(&fault.nodes, &[]))
         .also(opamp.pin_places[0], "the plus input")
         .also(opamp.pin_places[1], "the minus input");
-    for other in rest {
+    for other in rest.iter().take(8) {
         let other = &circuit.opamps[other.index()];
         finding = finding.also(other.name_place, format!("`{}` belongs to it", other.name));
     }

@@ -52,7 +52,7 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
 }
 
 /// How many loose ends are compared with all other nodes.
-const MOST_GUESSES: usize = 50;
+const MOST_GUESSES: usize = 20;
 
 fn loose(checked: &Checked, fault: &Fault, meant: Option<NodeId>) -> Option<Finding> {
     let circuit = checked.circuit;

@@ -91,7 +91,7 @@ fn conflict(checked: &Checked, fault: &Fault) -> Option<Finding> {
         )
         .about(checked.subjects(&[], &fault.carriers))
         .about(checked.subjects(&[out], &[]));
-    for other in &others {
+    for other in others.iter().take(8) {
         let message = format!("`{}` holds it too", names::carrier(circuit, *other));
         finding = finding.also(names::carrier_name_place(circuit, *other), message);
     }

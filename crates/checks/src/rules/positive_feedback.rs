@@ -73,7 +73,7 @@ fn positive(checked: &Checked, it: &Feedback) -> Option<Finding> {
                 .iter()
                 .map(|it| circuit.opamps[it.index()].name.clone()),
         );
-    for other in it.block.iter().filter(|it| **it != first) {
+    for other in it.block.iter().filter(|it| **it != first).take(8) {
         let other = &circuit.opamps[other.index()];
         finding = finding.also(
             other.name_place,
