@@ -83,6 +83,84 @@ fn changes_apply_one_after_another_in_the_units_of_the_client() {
 }
 
 #[test]
+fn two_thousand_random_edits_leave_the_text_that_the_client_has() {
+    let mut client = Client::offering(json!({}));
+    let pieces = [
+        "a",
+        "Ω",
+        "𝄞",
+        "\n",
+        "\r\n",
+        "in -- R1 10k -- out",
+        "#",
+        "\u{2212}",
+        "",
+    ];
+    let mut text: Vec<u16> = Vec::new();
+    client.open(URI, 0, "");
+    let mut seed = 20_261_125_u64;
+    let mut random = |below: usize| {
+        // Knuth's multiplier, from memory; any full-period generator would do.
+        seed = seed
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 33) as usize % below
+    };
+    for version in 1..=2000 {
+        let mut changes = Vec::new();
+        for _ in 0..=random(2) {
+            let [mut from, mut to] = [random(text.len() + 1), random(text.len() + 1)];
+            if from > to {
+                std::mem::swap(&mut from, &mut to);
+            }
+            to = to.min(from + 12);
+            let whole = |at: usize| {
+                at == 0
+                    || at == text.len()
+                    || !(splits_pair(&text, at) || splits_line_end(&text, at))
+            };
+            if !whole(from) || !whole(to) {
+                continue;
+            }
+            let new = pieces[random(pieces.len())];
+            changes.push(json!({"range": {"start": position(&text, from), "end": position(&text, to)}, "text": new}));
+            text.splice(from..to, new.encode_utf16());
+        }
+        client.change(URI, version, json!(changes));
+        if version % 50 == 0 {
+            let theirs = client.request("trial/text", json!({"uri": URI}));
+            assert_eq!(
+                theirs,
+                String::from_utf16(&text).expect("whole characters"),
+                "version {version}"
+            );
+        }
+    }
+}
+
+fn splits_pair(text: &[u16], at: usize) -> bool {
+    (0xDC00..0xE000).contains(&text[at])
+}
+
+fn splits_line_end(text: &[u16], at: usize) -> bool {
+    text[at - 1] == u16::from(b'\r') && text[at] == u16::from(b'\n')
+}
+
+/// Line and character of an index, counted without the server's help.
+fn position(text: &[u16], at: usize) -> Value {
+    let (mut line, mut character) = (0, 0);
+    for index in 0..at {
+        let next = text.get(index + 1);
+        match text[index] {
+            10 => (line, character) = (line + 1, 0),
+            13 if next != Some(&10) => (line, character) = (line + 1, 0),
+            _ => character += 1,
+        }
+    }
+    json!({"line": line, "character": character})
+}
+
+#[test]
 fn an_encoding_that_was_not_offered_is_not_named() {
     let client = Client::offering(json!({}));
     assert_eq!(

@@ -8,7 +8,8 @@ use tower_lsp::LspServiceBuilder;
 use tower_lsp::jsonrpc::Result;
 
 use crate::backend::Backend;
-use crate::requests::work;
+use crate::desk::name_of;
+use crate::requests::{seen, work};
 
 /// Waits that are going on.
 static WAITING: AtomicU32 = AtomicU32::new(0);
@@ -22,6 +23,7 @@ pub(crate) fn with_methods(builder: LspServiceBuilder<Backend>) -> LspServiceBui
         .custom_method("trial/panic", Backend::panic)
         .custom_method("trial/wait", Backend::wait)
         .custom_method("trial/waiting", Backend::waiting)
+        .custom_method("trial/text", Backend::text)
 }
 
 impl Backend {
@@ -47,6 +49,18 @@ impl Backend {
         })
         .await?;
         Ok(Value::Null)
+    }
+
+    /// `{"uri": …}`: the text as the request sees it.
+    async fn text(&self, parameters: Value) -> Result<Value> {
+        let name = parameters["uri"]
+            .as_str()
+            .and_then(|it| it.parse().ok())
+            .map(|it| name_of(&it));
+        let seen = seen();
+        Ok(json!(name.and_then(|it| {
+            seen.view(&it).map(|it| it.text().to_string())
+        })))
     }
 
     async fn waiting(&self) -> Result<Value> {
