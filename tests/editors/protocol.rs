@@ -567,3 +567,58 @@ fn a_client_that_asks_for_diagnostics_is_sent_none() {
     });
     assert_eq!(sent, None);
 }
+
+#[test]
+fn settings_come_with_the_greeting_and_when_they_are_asked_for_and_mistakes_are_told_once() {
+    let mut client = Client::silent();
+    let hidden = json!({"ampersum": {"answers": {"hidden": true}, "rules": {"lose_end": "off"}}});
+    client.request(
+        "initialize",
+        json!({"capabilities": push(), "initializationOptions": hidden}),
+    );
+    client.notify("initialized", json!({}));
+    client.open(URI, 1, CIRCUIT);
+    let told = client.wait_for(|it| it["method"] == "window/showMessage");
+    assert!(
+        told["params"]["message"]
+            .as_str()
+            .is_some_and(|it| it.contains("lose_end") && it.contains("loose_end")),
+        "{told}"
+    );
+    assert!(
+        client.hover(URI, 3, 34).starts_with("**out**"),
+        "the answer is hidden"
+    );
+    client.change(URI, 2, json!([{"text": format!("# more\n{CIRCUIT}")}]));
+    client.published(URI);
+    client.notify(
+        "workspace/didChangeConfiguration",
+        json!({"settings": {"ampersum": {}}}),
+    );
+    client.notify(
+        "textDocument/didClose",
+        json!({"textDocument": {"uri": "file:///not/open.amp"}}),
+    );
+    assert!(
+        client.hover(URI, 4, 34).starts_with("**out = −3.96 V**"),
+        "and shown again"
+    );
+    let again = client.try_wait_for(Duration::from_millis(200), |it| {
+        it["method"] == "window/showMessage"
+    });
+    assert_eq!(again, None);
+
+    let offers = json!({"workspace": {
+        "configuration": true, "didChangeConfiguration": {"dynamicRegistration": true},
+        "didChangeWatchedFiles": {"dynamicRegistration": true},
+    }});
+    let mut client = Client::offering(offers);
+    client.wait_for(|it| it["method"] == "workspace/configuration");
+    let registered = client.wait_for(|it| it["method"] == "client/registerCapability");
+    assert_eq!(
+        registered["params"]["registrations"]
+            .as_array()
+            .map(Vec::len),
+        Some(2)
+    );
+}

@@ -120,7 +120,7 @@ fn doubt(circuit: &Circuit, parts: &[Part], study: &Study) -> Option<Doubt> {
         }
     };
     add(
-        "This is the ideal answer, and not known to be the circuit's own, because ",
+        "This is the ideal answer, and not known to be the circuit's own, because of ",
         &ideal,
     );
     add(
@@ -169,7 +169,7 @@ fn reason(
             (
                 Kind::Ideal,
                 format!(
-                    "the feedback of {} is {}",
+                    "the feedback of {} ({})",
                     name(opamp),
                     feedback::line(circuit, block, opamp)
                 ),
@@ -181,16 +181,23 @@ fn reason(
                 .and_then(|it| parts.get(it.index()))?;
             (
                 Kind::Ideal,
-                format!("{} is no ideal op-amp but `{}`", name(*opamp), part.name),
+                format!(
+                    "{}, which is no ideal op-amp but `{}`",
+                    name(*opamp),
+                    part.name
+                ),
             )
         }
         Trouble::BeyondRail(opamp) => (
             Kind::Ideal,
-            format!("{} cannot reach that voltage with its supply", name(*opamp)),
+            format!(
+                "{}, which cannot reach that voltage with its supply",
+                name(*opamp)
+            ),
         ),
         Trouble::BeyondCurrent(opamp) => (
             Kind::Ideal,
-            format!("{} cannot deliver that much current", name(*opamp)),
+            format!("{}, which cannot deliver that much current", name(*opamp)),
         ),
     })
 }

@@ -216,7 +216,7 @@ impl View {
 /// The workspace's settings; they stand in its root.
 const SETTINGS_FILE: &str = "ampersum.toml";
 /// What the editor's own settings are called where something is wrong with them.
-const EDITOR: &str = "the editor's settings";
+const EDITOR: &str = "Settings of the editor";
 
 /// A text on disk, if it lies inside `root` once links are followed.
 fn read(root: &Path, path: &Path) -> Option<Arc<str>> {

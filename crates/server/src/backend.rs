@@ -46,11 +46,12 @@ impl LanguageServer for Backend {
         Ok(())
     }
 
+    // What it says was taken in when it was read.
     async fn did_change_configuration(&self, parameters: DidChangeConfigurationParams) {
         if parameters.settings.is_null() {
             settings::ask(&self.desk, &self.client).await;
         } else {
-            settings::follow(&self.desk, &self.client, Some(&parameters.settings)).await;
+            settings::refresh(&self.desk, &self.client).await;
         }
     }
 

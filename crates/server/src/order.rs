@@ -66,6 +66,9 @@ impl<S> Ordered<S> {
                 settings::take(&self.desk, parameters.get("initializationOptions"));
             }
             (Phase::Open, "initialized") => self.desk.bell.start(),
+            (Phase::Open, "workspace/didChangeConfiguration") => {
+                settings::take(&self.desk, parameters.get("settings"));
+            }
             (Phase::Open, "shutdown") => self.phase = Phase::ShutDown,
             (
                 _,

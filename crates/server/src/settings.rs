@@ -41,13 +41,13 @@ pub(crate) async fn ask(desk: &Arc<Desk>, client: &Client) {
         section: Some(SECTION.to_string()),
     };
     if let Ok(answer) = client.configuration(vec![item]).await {
-        follow(desk, client, answer.first()).await;
+        take(desk, answer.first());
+        refresh(desk, client).await;
     }
 }
 
-/// Takes settings in that came later, and has hints made anew.
-pub(crate) async fn follow(desk: &Desk, client: &Client, settings: Option<&Value>) {
-    take(desk, settings);
+/// Has hints made anew after a change.
+pub(crate) async fn refresh(desk: &Desk, client: &Client) {
     if desk.offers().refresh_inlay_hints {
         // A client that does not want to says so in its own log.
         let _ = client.inlay_hint_refresh().await;
