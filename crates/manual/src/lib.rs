@@ -42,12 +42,19 @@ pub fn pages() -> &'static [Page] {
         let chapters = CHAPTERS
             .iter()
             .map(|(name, text)| page_of(name, text.to_string()));
-        let rules = RULES
-            .iter()
-            .map(|it| page_of(it.name, rule_text(it.name, it.severity.word(), it.doc)));
+        let rules = RULES.iter().map(|it| {
+            page_of(
+                it.name,
+                rule_text(
+                    it.name,
+                    &format!("usually {}", a(it.severity.word())),
+                    it.doc,
+                ),
+            )
+        });
         let reading = reading::DOCS
             .iter()
-            .map(|(id, doc)| page_of(id, rule_text(id, "error", doc)));
+            .map(|(id, doc)| page_of(id, rule_text(id, "always an error", doc)));
         chapters
             .chain([page_of("rules", rules_text())])
             .chain(rules)
@@ -74,8 +81,8 @@ fn page_of(name: &'static str, text: String) -> Page {
 }
 
 /// A rule's page: its name, how bad its findings are, and its doc, whose headings come one level down.
-fn rule_text(name: &str, severity: &str, doc: &str) -> String {
-    let mut text = format!("# {name}\n\nA finding of this rule is {}.\n\n", a(severity));
+fn rule_text(name: &str, is: &str, doc: &str) -> String {
+    let mut text = format!("# {name}\n\nA finding of this rule is {is}.\n\n");
     let mut after_example = false;
     for line in doc.lines() {
         let heading = line.strip_prefix("# ");
@@ -105,10 +112,7 @@ fn rules_text() -> String {
          setting and no `allow` changes that.\n\n| error | about |\n|---|---|\n",
     );
     for (id, doc) in reading::DOCS {
-        text.push_str(&format!(
-            "| [{id}](rule:{id}) | {} |\n",
-            first_sentence(doc)
-        ));
+        text.push_str(&format!("| `{id}` | {} |\n", first_sentence(doc)));
     }
     text.push_str(&format!(
         "\n## Later\n\nThe language already knows these names, after `allow`, in `expect finding` and in the settings; this \
@@ -123,10 +127,7 @@ fn rules_text() -> String {
 }
 
 fn row(name: &str, severity: &str, doc: &str) -> String {
-    format!(
-        "| [{name}](rule:{name}) | {severity} | {} |\n",
-        first_sentence(doc)
-    )
+    format!("| `{name}` | {severity} | {} |\n", first_sentence(doc))
 }
 
 /// Up to the first full stop, on one line, fit for a cell of a table.
