@@ -6,8 +6,9 @@ use syntax::{Fix, Place, Span, TextEdit};
 use crate::rules::{expectation, not_built, swing};
 use crate::{Checked, Finding, Severity, reading, registry};
 
-/// Takes away the findings of one circuit that its text accepts, and adds what is wrong with the accepting lines.
-pub(crate) fn accept(checked: &Checked, findings: &mut Vec<Finding>) {
+/// Takes away the findings of one circuit, and those of the whole book, that its text accepts; adds what is wrong with the
+/// accepting lines.
+pub(crate) fn accept(checked: &Checked, findings: &mut Vec<Finding>, of_book: &mut Vec<Finding>) {
     let mut more = Vec::new();
     for claim in &checked.circuit.claims {
         match &claim.kind {
@@ -16,7 +17,9 @@ pub(crate) fn accept(checked: &Checked, findings: &mut Vec<Finding>) {
                     more.push(wrong);
                 } else if registry::LATER.contains(&rule.as_str()) {
                     more.push(not_built::rule(checked, claim.place, rule));
-                } else if !take(findings, rule, at) && !checked.incomplete() {
+                } else if !(take(findings, rule, at) | take(of_book, rule, at))
+                    && !checked.incomplete()
+                {
                     more.push(expectation::not_found(checked, claim, rule, at));
                 }
             }
@@ -32,6 +35,7 @@ pub(crate) fn accept(checked: &Checked, findings: &mut Vec<Finding>) {
     for Allow { rule, at, place } in &checked.circuit.allows {
         more.extend(wrong_name(checked, rule, *place, "allow"));
         take(findings, rule, at);
+        take(of_book, rule, at);
     }
     findings.append(&mut more);
 }

@@ -3,10 +3,13 @@
 //! `circuit` keeps apart what a broken line names. Here is what it would still have said: a line that stops early may go on
 //! to any node and make any name, and a broken `allow` or `expect` would have accepted a finding.
 
-use circuit::{Book, Circuit, FaultKind};
-use syntax::{BodyKind, FileId, Place, Statement, StatementKind};
+use std::collections::{HashMap, HashSet};
 
-use crate::Finding;
+use circuit::{Book, FaultKind};
+use syntax::{BodyKind, Broken, FileId, Statement, StatementKind};
+
+use crate::extents::Extents;
+use crate::{Finding, registry};
 
 /// Rules that conclude from something that is not there.
 const FROM_ABSENCE: &[&str] = &[
@@ -29,50 +32,48 @@ const FROM_ABSENCE: &[&str] = &[
 const ACCEPTED_BY_CLAIMS: &[&str] = &["positive_feedback", "no_feedback", "swing"];
 
 /// Takes away the findings that rest on what a broken line does not say.
-pub(crate) fn settle(book: &Book, findings: &mut Vec<Finding>) {
-    let lines = lines(book);
-    findings.retain(|it| !lines.iter().any(|line| line.leaves_open(it)));
+pub(crate) fn settle(book: &Book, extents: &Extents, findings: &mut Vec<Finding>) {
+    let doubts = doubts(book, extents);
+    let everywhere = doubts.get(&None);
+    let mut somewhere = Doubt::default();
+    for it in doubts.values() {
+        somewhere.anything |= it.anything;
+        somewhere.words |= it.words;
+        somewhere.names |= it.names;
+        somewhere.any_rule |= it.any_rule;
+    }
+    findings.retain(|it| {
+        let open = |doubt: &Doubt| doubt.leaves_open(it);
+        !match it.circuit {
+            Some(_) => everywhere.is_some_and(open) || doubts.get(&it.circuit).is_some_and(open),
+            None => open(&somewhere),
+        }
+    });
 }
 
-fn lines(book: &Book) -> Vec<Line<'_>> {
+/// The doubts of each circuit; `None`: of lines that stand in none, or in a block that any may use.
+fn doubts<'t>(book: &'t Book, extents: &Extents) -> HashMap<Option<usize>, Doubt<'t>> {
+    let mut doubts: HashMap<Option<usize>, Doubt> = HashMap::new();
     let Some(file) = book.files.first() else {
-        return Vec::new();
+        return doubts;
     };
-    let text: &str = &file.text;
-    let mut lines = Vec::new();
     for statement in &file.tree.statements {
-        let StatementKind::Broken(broken) = &statement.kind else {
-            continue;
-        };
-        let names: Vec<&str> = broken.names.iter().map(|it| it.of(text)).collect();
-        let stops = stops_early(&file.tree.faults, statement);
-        lines.push(Line {
-            circuit: circuit_around(book, statement),
-            makes: match names.as_slice() {
-                [word, ..] if "use".starts_with(word) => Makes::Words,
-                _ if matches!(broken.opens, Some(BodyKind::Part | BodyKind::Block)) => Makes::Words,
-                _ if !stops && names.len() > 1 => Makes::Nothing,
-                [] | [_] => Makes::Anything,
-                ["let", ..] => Makes::Names,
-                _ if broken.wires => Makes::Anything,
-                _ => Makes::Nothing,
-            },
-            names,
-            stops,
-        });
+        if let StatementKind::Broken(broken) = &statement.kind {
+            let doubt = doubts.entry(extents.circuit(statement.span)).or_default();
+            doubt.add(
+                broken,
+                stops_early(&file.tree.faults, statement),
+                &file.text,
+            );
+        }
     }
     // a device that does not say all its nodes
     for fault in &book.faults {
         if matches!(fault.kind, FaultKind::ClauseMissing { .. }) && fault.place.file == FileId(0) {
-            lines.push(Line {
-                circuit: fault.circuit,
-                names: Vec::new(),
-                stops: true,
-                makes: Makes::Anything,
-            });
+            doubts.entry(fault.circuit).or_default().anything = true;
         }
     }
-    lines
+    doubts
 }
 
 /// Whether nothing that was written follows the fault.
@@ -84,66 +85,77 @@ fn stops_early(faults: &[syntax::Fault], statement: &Statement) -> bool {
     own.any(|it| it.unfinished || it.span.end >= statement.span.end)
 }
 
-fn circuit_around(book: &Book, statement: &Statement) -> Option<usize> {
-    let around = |it: &Circuit| {
-        let Place { file, span } = it.extent;
-        file == FileId(0) && span.start <= statement.span.start && statement.span.end <= span.end
-    };
-    book.circuits.iter().position(around)
-}
-
-/// A line that could not be read, or does not say all it must.
-struct Line<'t> {
-    /// Where it stands; `None`: in no circuit, or in a block that any may use.
-    circuit: Option<usize>,
-    names: Vec<&'t str>,
-    /// It stops early.
-    stops: bool,
-    makes: Makes,
-}
-
-/// What the rest of a line might have made.
-#[derive(PartialEq)]
-enum Makes {
+/// What the broken lines of one circuit might have said.
+#[derive(Default)]
+struct Doubt<'t> {
     /// Nodes, parts, names.
-    Anything,
-    /// Devices and parts of another file, or one of this file.
-    Words,
+    anything: bool,
+    /// Devices and parts.
+    words: bool,
     /// A `let`.
-    Names,
-    Nothing,
+    names: bool,
+    /// Any rule would have been accepted.
+    any_rule: bool,
+    /// These rules would have been.
+    rules: Words<'t>,
+    /// Claims about these op-amps (or whatever `expect` was to say something of).
+    claimed: Words<'t>,
+    /// A claim about some op-amp.
+    any_claim: bool,
 }
 
-impl Line<'_> {
+impl<'t> Doubt<'t> {
+    fn add(&mut self, broken: &Broken, stops: bool, text: &'t str) {
+        let names: Vec<&str> = broken.names.iter().take(3).map(|it| it.of(text)).collect();
+        let alone = names.len() <= 1;
+        match names.as_slice() {
+            ["allow"] | ["expect", "finding"] => self.any_rule = true,
+            ["allow", rule, ..] | ["expect", "finding", rule] => self.rules.add(rule, stops),
+            ["expect"] => self.any_claim = true,
+            ["expect", word, ..] => {
+                self.any_rule |= stops && "finding".starts_with(word);
+                self.claimed.add(word, stops);
+            }
+            [word] => self.any_rule |= "allow".starts_with(word) || "expect".starts_with(word),
+            _ => {}
+        }
+        let head = matches!(broken.opens, Some(BodyKind::Part | BodyKind::Block));
+        match names.first() {
+            Some(word) if head || "use".starts_with(word) => self.words = true,
+            Some(&"let") if stops && !alone => self.names = true,
+            _ => self.anything |= alone || stops && broken.wires,
+        }
+    }
+
     fn leaves_open(&self, finding: &Finding) -> bool {
-        let concerns =
-            self.circuit.is_none() || finding.circuit.is_none() || self.circuit == finding.circuit;
-        concerns && (self.may_make(finding) || self.may_accept(finding))
+        let rule = finding.rule;
+        self.anything && FROM_ABSENCE.contains(&rule)
+            || self.words && matches!(rule, "unknown_word" | "unknown_name" | "unused")
+            || self.names && matches!(rule, "unknown_name" | "unused")
+            || registry::rule(rule).is_some() && (self.any_rule || self.rules.hold(rule))
+            || ACCEPTED_BY_CLAIMS.contains(&rule)
+                && (self.any_claim || finding.subjects.iter().any(|it| self.claimed.hold(it)))
+    }
+}
+
+/// Words that were written, some perhaps not to their end.
+#[derive(Default)]
+struct Words<'t> {
+    whole: HashSet<&'t str>,
+    begun: HashSet<&'t str>,
+}
+
+impl<'t> Words<'t> {
+    fn add(&mut self, word: &'t str, begun: bool) {
+        self.whole.insert(word);
+        if begun {
+            self.begun.insert(word);
+        }
     }
 
-    fn may_make(&self, finding: &Finding) -> bool {
-        match self.makes {
-            Makes::Anything => FROM_ABSENCE.contains(&finding.rule),
-            Makes::Words => matches!(finding.rule, "unknown_word" | "unknown_name" | "unused"),
-            Makes::Names => matches!(finding.rule, "unknown_name" | "unused"),
-            Makes::Nothing => false,
-        }
-    }
-
-    /// A broken `allow` or `expect` (then no error of reading) that names the finding's rule or its op-amp, perhaps not to the end.
-    fn may_accept(&self, finding: &Finding) -> bool {
-        if crate::registry::rule(finding.rule).is_none() {
-            return false;
-        }
-        let begins = |name: &str, word: &str| word == name || self.stops && name.starts_with(word);
-        let about = |word: &str| finding.subjects.iter().any(|it| begins(it, word));
-        match self.names.as_slice() {
-            ["allow"] | ["expect", "finding"] => true,
-            ["allow", rule, ..] | ["expect", "finding", rule, ..] => begins(finding.rule, rule),
-            ["expect", word] if begins("finding", word) => true,
-            ["expect", word, ..] => ACCEPTED_BY_CLAIMS.contains(&finding.rule) && about(word),
-            [word] => "allow".starts_with(word) || "expect".starts_with(word),
-            _ => false,
-        }
+    fn hold(&self, name: &str) -> bool {
+        let mut ends = name.char_indices().skip(1).map(|(end, _)| end);
+        self.whole.contains(name)
+            || !self.begun.is_empty() && ends.any(|end| self.begun.contains(&name[..end]))
     }
 }

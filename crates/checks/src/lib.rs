@@ -7,6 +7,7 @@
 mod accept;
 mod checked;
 mod doubt;
+mod extents;
 mod finding;
 pub mod reading;
 pub mod registry;
@@ -30,7 +31,14 @@ pub use settings::{Inlay, Level, Settings, Symbols, Trouble};
 ///
 /// Findings of used files are among them, each with its own file in its place.
 pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding> {
-    let mut findings = reading::check(book);
+    let extents = extents::Extents::of(book);
+    let mut findings = reading::findings(book, &extents);
+    let mut of_book = Vec::new();
+    for rule in RULES {
+        if let Check::Book(check) = rule.check {
+            check(book, &mut of_book);
+        }
+    }
     for (index, (circuit, study)) in book.circuits.iter().zip(studies).enumerate() {
         let checked = Checked {
             book,
@@ -46,15 +54,11 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
             }
         }
         merge(&mut found);
-        accept::accept(&checked, &mut found);
+        accept::accept(&checked, &mut found, &mut of_book);
         findings.append(&mut found);
     }
-    for rule in RULES {
-        if let Check::Book(check) = rule.check {
-            check(book, &mut findings);
-        }
-    }
-    doubt::settle(book, &mut findings);
+    findings.append(&mut of_book);
+    doubt::settle(book, &extents, &mut findings);
     findings.retain_mut(|it| settings.apply(it));
     findings.sort_by(|a, b| {
         let key = |it: &Finding| (it.place.file, it.place.span.start, it.place.span.end);

@@ -9,6 +9,7 @@ use std::collections::HashSet;
 use circuit::{Book, FaultKind};
 use syntax::{FileId, Place};
 
+use crate::extents::Extents;
 use crate::{Finding, Severity};
 
 pub use docs::{DOCS, doc};
@@ -29,7 +30,7 @@ impl Said {
 }
 
 /// Every error of reading and naming in the files of a book.
-pub fn check(book: &Book) -> Vec<Finding> {
+pub(crate) fn findings(book: &Book, extents: &Extents) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (index, file) in book.files.iter().enumerate() {
         for fault in &file.tree.faults {
@@ -47,7 +48,9 @@ pub fn check(book: &Book) -> Vec<Finding> {
             );
             findings.push(Finding {
                 fixes: fault.fixes.clone(),
-                circuit: circuit_around(book, place),
+                circuit: (place.file == FileId(0))
+                    .then(|| extents.circuit(place.span))
+                    .flatten(),
                 unfinished: fault.unfinished,
                 ..finding.about(subject(fault.span.of(&file.text)))
             });
@@ -99,30 +102,4 @@ fn subject(word: &str) -> Option<String> {
             .chars()
             .all(|it| it.is_alphanumeric() || it == '_' || it == '.'))
     .then(|| word.to_string())
-}
-
-/// The circuit in whose lines a place of the first file lies.
-fn circuit_around(book: &Book, place: Place) -> Option<usize> {
-    if place.file != FileId(0) {
-        return None;
-    }
-    let before = |it: &circuit::Circuit| {
-        it.place.file == FileId(0) && it.place.span.start <= place.span.start
-    };
-    let index = book.circuits.iter().rposition(before)?;
-    let tree = &book.files.first()?.tree;
-    let in_another_body = tree.bodies.iter().any(|body| {
-        let span = |id: syntax::StatementId| tree.statements.get(id.0 as usize).map(|it| it.span);
-        let head = span(body.head);
-        let last = body
-            .end
-            .or(body.inside.last().copied())
-            .and_then(span)
-            .or(head);
-        let inside = head.zip(last).is_some_and(|(head, last)| {
-            head.start <= place.span.start && place.span.end <= last.end
-        });
-        inside && matches!(body.kind, syntax::BodyKind::Part | syntax::BodyKind::Block)
-    });
-    (!in_another_body).then_some(index)
 }
