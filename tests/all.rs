@@ -17,3 +17,4 @@ mod published;
 mod reference;
 mod samples;
 mod tidy;
+mod versions;

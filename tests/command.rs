@@ -38,7 +38,7 @@ pub fn report(command: &str, path: &Path) -> Report {
 }
 
 /// The binary beside the tests, built if it isn't.
-fn binary() -> &'static Path {
+pub fn binary() -> &'static Path {
     static BINARY: OnceLock<PathBuf> = OnceLock::new();
     BINARY.get_or_init(|| {
         let target = std::env::current_exe().expect("tests are a file");

@@ -566,7 +566,7 @@ fn by_own_names(net: &Net, answer: &Answer) -> BTreeMap<String, RBig> {
 }
 
 /// New names for everything, in another order; and from each printed name to the new one.
-fn renamed(random: &mut Random, net: &Net) -> (Net, BTreeMap<String, String>) {
+pub fn renamed(random: &mut Random, net: &Net) -> (Net, BTreeMap<String, String>) {
     let mut other = net.clone();
     let mut names = BTreeMap::new();
     let mut fresh: Vec<usize> = (10..10 + 2 * net.parts.len() + 40).collect();

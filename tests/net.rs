@@ -36,6 +36,11 @@ impl Decimal {
         Self::new(self.digits * other.digits, self.exponent + other.exponent)
     }
 
+    /// The same with one more in its last digit.
+    pub fn plus_one(self) -> Self {
+        Self::new(self.digits + 1, self.exponent)
+    }
+
     /// The number in units of 10^prefix.
     fn written(self, prefix: i32) -> String {
         let exponent = self.exponent - prefix;

@@ -96,6 +96,17 @@ pub enum Command {
         /// The rule's name, as it stands beside a finding
         name: Option<String>,
     },
+    /// Show a page of the manual, or list the pages
+    Manual {
+        /// The page's name (a rule's name is one too)
+        page: Option<String>,
+        /// Print the man page
+        #[arg(long, conflicts_with_all = ["page", "completions"])]
+        man: bool,
+        /// Print completions for a shell
+        #[arg(long, value_name = "SHELL", conflicts_with = "page")]
+        completions: Option<clap_complete::Shell>,
+    },
     /// Serve an editor: the language server on standard input and output
     Serve,
 }

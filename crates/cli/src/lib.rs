@@ -15,6 +15,7 @@ mod compare;
 mod fix;
 mod format;
 mod json;
+mod pages;
 mod read;
 mod report;
 mod sarif;
@@ -41,6 +42,18 @@ pub fn equations_json(path: &str, text: &str) -> serde_json::Value {
         Shape::Equations { matrix: false },
         None,
     )
+}
+
+/// What `compare --json` prints for two texts that stand in no file system.
+pub fn compare_json(old: &str, new: &str, any_names: bool) -> serde_json::Value {
+    let names = if any_names { circuit::compare::Names::Any } else { circuit::compare::Names::Count };
+    let [old, new] = [old, new].map(|it| read::examine_text("text.amp", it));
+    compare::json(&compare::of(old, new, names))
+}
+
+/// What `format` writes.
+pub fn format_text(text: &str) -> String {
+    syntax::format(text)
 }
 
 /// Runs the command.
@@ -94,7 +107,19 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
                 words::explained(it, index, at.as_deref())
             })
         }
-        Command::Rule { name } => rule(name.as_deref()),
+        Command::Rule { name } => Ok(page(pages::rule(name.as_deref()), name.as_deref())),
+        Command::Manual { completions: Some(shell), .. } => {
+            print(&String::from_utf8_lossy(&pages::completions(shell)));
+            Ok(true)
+        }
+        Command::Manual { man: true, .. } => match pages::man() {
+            Ok(text) => {
+                print(&String::from_utf8_lossy(&text));
+                Ok(true)
+            }
+            Err(error) => Err(format!("the man page cannot be written: {error}")),
+        },
+        Command::Manual { page: name, .. } => Ok(page(pages::manual(name.as_deref()), name.as_deref())),
         Command::Serve => return ExitCode::from(u8::try_from(server::serve()).unwrap_or(1)),
     };
     match outcome {
@@ -295,47 +320,19 @@ fn good(it: &Examined, chosen: &[usize], shape: Shape) -> bool {
     }
 }
 
-fn rule(name: Option<&str>) -> Result<bool, String> {
-    let Some(name) = name else {
-        let mut out = String::from("Rules\n");
-        for rule in checks::RULES {
-            out.push_str(&format!(
-                "  {:<18} {:<8} {}\n",
-                rule.name,
-                rule.severity.word(),
-                first_sentence(rule.doc)
-            ));
+/// Prints a page; without it says what was perhaps meant.
+fn page(found: Result<String, Option<&'static str>>, name: Option<&str>) -> bool {
+    match found {
+        Ok(text) => {
+            print(&text);
+            true
         }
-        out.push_str("\nErrors of reading and naming\n");
-        for (name, doc) in checks::reading::DOCS {
-            out.push_str(&format!(
-                "  {name:<18} {:<8} {}\n",
-                "error",
-                first_sentence(doc)
-            ));
+        Err(nearest) => {
+            let hint = nearest.map_or(String::new(), |it| format!("; did you mean `{it}`?"));
+            let _ = writeln!(std::io::stderr(), "ampersum: there is no page `{}`{hint}", name.unwrap_or(""));
+            false
         }
-        print(&out);
-        return Ok(true);
-    };
-    if let Some(doc) = checks::registry::doc(name) {
-        print(&format!("{name}\n\n{doc}"));
-        return Ok(true);
     }
-    let reading = checks::reading::DOCS.iter().map(|it| it.0);
-    let nearest = checks::registry::nearest(name).or_else(|| syntax::spelled(reading, name));
-    let hint = nearest.map_or(String::new(), |it| format!("; did you mean `{it}`?"));
-    let _ = writeln!(
-        std::io::stderr(),
-        "ampersum: there is no page on a rule `{name}`{hint}"
-    );
-    Ok(false)
-}
-
-/// Up to the first full stop, on one line.
-fn first_sentence(doc: &str) -> String {
-    let line = doc.split_whitespace().collect::<Vec<_>>().join(" ");
-    line.split_once(". ")
-        .map_or(line.clone(), |(first, _)| first.to_owned())
 }
 
 fn reports(it: &Examined, circuits: Option<&[usize]>) -> String {
