@@ -16,7 +16,11 @@ use crate::random::{Random, seed};
 const CIRCUITS: usize = 50;
 
 fn some(random: &mut Random) -> Net {
-    if random.chance(70) { amplifier(random, "bed") } else { network(random, "bed") }
+    if random.chance(70) {
+        amplifier(random, "bed")
+    } else {
+        network(random, "bed")
+    }
 }
 
 fn compared(old: &str, new: &str, any_names: bool) -> Value {
@@ -26,7 +30,11 @@ fn compared(old: &str, new: &str, any_names: bool) -> Value {
 /// The same text as another hand would type it: no blanks around signs, other line ends, comments.
 fn retyped(text: &str) -> String {
     let line = |line: &str| {
-        let line = line.replace(" -- ", "--").replace(", ", "  ,").replace(" = ", "=").replace(": ", " :\t");
+        let line = line
+            .replace(" -- ", "--")
+            .replace(", ", "  ,")
+            .replace(" = ", "=")
+            .replace(": ", " :\t");
         format!("  {line}   # as before\r\n\r\n")
     };
     text.lines().map(line).collect()
@@ -45,7 +53,13 @@ fn shuffled_retyped_and_renamed_circuits_are_the_same() {
         }
         let (other, _) = renamed(&mut random, &net);
         let found = compared(&net.text(), &other.text(), true);
-        assert_eq!(found["same"], true, "{}\n{}\n{found:#}", net.text(), other.text());
+        assert_eq!(
+            found["same"],
+            true,
+            "{}\n{}\n{found:#}",
+            net.text(),
+            other.text()
+        );
     }
 }
 
@@ -56,7 +70,8 @@ fn one_change_is_named_and_is_one_line() {
         let net = some(&mut random);
         let mut other = net.clone();
         let place = random.below(other.parts.len());
-        let double = |value: &mut crate::net::Decimal| *value = value.times(crate::net::Decimal::new(2, 0));
+        let double =
+            |value: &mut crate::net::Decimal| *value = value.times(crate::net::Decimal::new(2, 0));
         let (name, kind) = match &mut other.parts[place] {
             Part::Element { name, value, .. } => {
                 double(value);
@@ -66,7 +81,9 @@ fn one_change_is_named_and_is_one_line() {
                 drive.constant = drive.constant.plus_one();
                 (name.clone(), "value")
             }
-            Part::Opamp { name, plus, minus, .. } => {
+            Part::Opamp {
+                name, plus, minus, ..
+            } => {
                 std::mem::swap(plus, minus);
                 (name.clone(), "connection")
             }
@@ -78,9 +95,18 @@ fn one_change_is_named_and_is_one_line() {
         assert_eq!(differences[0]["subject"], name.as_str(), "{found:#}");
         assert_eq!(differences[0]["kind"], kind, "{found:#}");
         let line = differences[0]["line"].as_u64().expect("a line") as usize;
-        assert!(new.lines().nth(line - 1).is_some_and(|it| it.contains(&name)), "{found:#}");
+        assert!(
+            new.lines()
+                .nth(line - 1)
+                .is_some_and(|it| it.contains(&name)),
+            "{found:#}"
+        );
         let changed = old.lines().zip(new.lines()).filter(|(a, b)| a != b).count();
-        assert_eq!((changed, old.lines().count()), (1, new.lines().count()), "{old}\n{new}");
+        assert_eq!(
+            (changed, old.lines().count()),
+            (1, new.lines().count()),
+            "{old}\n{new}"
+        );
     }
 }
 
@@ -91,8 +117,16 @@ fn generated_circuits_have_one_canonical_form() {
         let text = some(&mut random).text();
         let formatted = ampersum::format_text(&text);
         assert_eq!(ampersum::format_text(&formatted), formatted);
-        assert_eq!(ampersum::format_text(&retyped(&formatted).replace("   # as before", "")).replace("\r\n", "\n").replace("\n\n", "\n"), formatted.replace("\n\n", "\n"), "{text}");
-        let answers = |text: &str| ampersum::solve_json("bed.amp", text)["files"][0]["circuits"][0]["nodes"].clone();
+        assert_eq!(
+            ampersum::format_text(&retyped(&formatted).replace("   # as before", ""))
+                .replace("\r\n", "\n")
+                .replace("\n\n", "\n"),
+            formatted.replace("\n\n", "\n"),
+            "{text}"
+        );
+        let answers = |text: &str| {
+            ampersum::solve_json("bed.amp", text)["files"][0]["circuits"][0]["nodes"].clone()
+        };
         assert_eq!(answers(&text), answers(&formatted), "{text}");
     }
 }
@@ -108,7 +142,9 @@ out -- RL 4.7k -- ground
 ";
 
 fn repository(name: &str) -> PathBuf {
-    let folder = here("../target").join("repositories").join(format!("{name}-{}", std::process::id()));
+    let folder = here("../target")
+        .join("repositories")
+        .join(format!("{name}-{}", std::process::id()));
     let _ = fs::remove_dir_all(&folder);
     fs::create_dir_all(&folder).expect("a folder");
     git(&folder, &["init", "--quiet"]);
@@ -121,7 +157,11 @@ fn repository(name: &str) -> PathBuf {
 }
 
 fn git(folder: &Path, words: &[&str]) -> (bool, String) {
-    let output = Command::new("git").args(words).current_dir(folder).output().expect("git is there");
+    let output = Command::new("git")
+        .args(words)
+        .current_dir(folder)
+        .output()
+        .expect("git is there");
     let text = [output.stdout, output.stderr].map(|it| String::from_utf8_lossy(&it).into_owned());
     (output.status.success(), text.concat())
 }
@@ -132,7 +172,11 @@ fn git_shows_differences_by_meaning() {
     fs::write(folder.join(".gitattributes"), "*.amp diff=ampersum\n").expect("written");
     let driver = format!("{} compare", binary().display());
     git(&folder, &["config", "diff.ampersum.command", &driver]);
-    fs::write(folder.join("stage.amp"), STAGE.replace("33k", "36k").replace("4.7k", "4K7")).expect("written");
+    fs::write(
+        folder.join("stage.amp"),
+        STAGE.replace("33k", "36k").replace("4.7k", "4K7"),
+    )
+    .expect("written");
     let (good, shown) = git(&folder, &["diff", "--", "stage.amp"]);
     assert!(good, "{shown}");
     for expected in ["stage.amp", "R2: 33k → 36k", "out: −3.96 V → −4.32 V"] {
@@ -149,14 +193,26 @@ fn git_shows_differences_by_meaning() {
 fn a_commit_hook_keeps_errors_out() {
     let folder = repository("hook");
     let hook = folder.join(".git/hooks/pre-commit");
-    fs::write(&hook, format!("#!/bin/sh\nexec {} check --strict .\n", binary().display())).expect("written");
+    fs::write(
+        &hook,
+        format!("#!/bin/sh\nexec {} check --strict .\n", binary().display()),
+    )
+    .expect("written");
     let _ = Command::new("chmod").arg("+x").arg(&hook).status();
     let file = folder.join("stage.amp");
-    fs::write(&file, STAGE.replace("plus ground, minus sum", "plus sum, minus ground")).expect("written");
+    fs::write(
+        &file,
+        STAGE.replace("plus ground, minus sum", "plus sum, minus ground"),
+    )
+    .expect("written");
     let (good, shown) = git(&folder, &["commit", "--all", "--message", "Swap"]);
     assert!(!good && shown.contains("positive"), "{shown}");
     let fixed = ampersum(&["check", "--fix", &file.to_string_lossy()], "");
-    assert!(fixed.status.success(), "{}", String::from_utf8_lossy(&fixed.stdout));
+    assert!(
+        fixed.status.success(),
+        "{}",
+        String::from_utf8_lossy(&fixed.stdout)
+    );
     assert_eq!(fs::read_to_string(&file).expect("read"), STAGE);
     let _ = fs::remove_dir_all(&folder);
 }

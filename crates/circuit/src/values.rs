@@ -626,10 +626,10 @@ impl<'t> Builder<'t> {
             let part = self.part(frame, *name);
             self.frames[inner].part = part;
         }
-        if let Some(clause) = self.clause(device, frame, "supply") {
-            if let Argument::Rails(rails) = &clause.argument {
-                self.block_supplies.push((frame, inner, rails, clause.span));
-            }
+        if let Some(clause) = self.clause(device, frame, "supply")
+            && let Argument::Rails(rails) = &clause.argument
+        {
+            self.block_supplies.push((frame, inner, rails, clause.span));
         }
     }
 
@@ -704,12 +704,8 @@ impl<'t> Builder<'t> {
                         return None;
                     }
                 };
-                let held = self.circuit.sources.iter().find_map(|it| match it.kind {
-                    SourceKind::Voltage {
-                        plus,
-                        minus: GROUND,
-                    } if plus == node => Some(it),
-                    _ => None,
+                let held = self.circuit.sources.iter().find(|it| {
+                    matches!(it.kind, SourceKind::Voltage { plus, minus: GROUND } if plus == node)
                 });
                 match held {
                     Some(it) if it.controls.is_empty() && it.wave.is_none() => Some(Rail {

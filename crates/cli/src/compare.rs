@@ -36,13 +36,17 @@ pub fn run(old: &Path, new: &Path, names: Names) -> Result<Compared, String> {
         Some("/dev/null" | "nul") => Ok(examine_text("", "")),
         _ => examine_file(path),
     };
-    let (old, new) = (read(old)?, read(new)?);
+    Ok(of(read(old)?, read(new)?, names))
+}
+
+/// Compares what was read.
+pub fn of(old: Examined, new: Examined, names: Names) -> Compared {
     let differences = compare(&old.book, &new.book, names);
-    Ok(Compared {
+    Compared {
         old,
         new,
         differences,
-    })
+    }
 }
 
 /// A line for each difference, then how far the answers move.

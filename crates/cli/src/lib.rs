@@ -46,7 +46,11 @@ pub fn equations_json(path: &str, text: &str) -> serde_json::Value {
 
 /// What `compare --json` prints for two texts that stand in no file system.
 pub fn compare_json(old: &str, new: &str, any_names: bool) -> serde_json::Value {
-    let names = if any_names { circuit::compare::Names::Any } else { circuit::compare::Names::Count };
+    let names = if any_names {
+        circuit::compare::Names::Any
+    } else {
+        circuit::compare::Names::Count
+    };
     let [old, new] = [old, new].map(|it| read::examine_text("text.amp", it));
     compare::json(&compare::of(old, new, names))
 }
@@ -108,7 +112,10 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             })
         }
         Command::Rule { name } => Ok(page(pages::rule(name.as_deref()), name.as_deref())),
-        Command::Manual { completions: Some(shell), .. } => {
+        Command::Manual {
+            completions: Some(shell),
+            ..
+        } => {
             print(&String::from_utf8_lossy(&pages::completions(shell)));
             Ok(true)
         }
@@ -119,7 +126,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             }
             Err(error) => Err(format!("the man page cannot be written: {error}")),
         },
-        Command::Manual { page: name, .. } => Ok(page(pages::manual(name.as_deref()), name.as_deref())),
+        Command::Manual { page: name, .. } => {
+            Ok(page(pages::manual(name.as_deref()), name.as_deref()))
+        }
         Command::Serve => return ExitCode::from(u8::try_from(server::serve()).unwrap_or(1)),
     };
     match outcome {
@@ -329,7 +338,11 @@ fn page(found: Result<String, Option<&'static str>>, name: Option<&str>) -> bool
         }
         Err(nearest) => {
             let hint = nearest.map_or(String::new(), |it| format!("; did you mean `{it}`?"));
-            let _ = writeln!(std::io::stderr(), "ampersum: there is no page `{}`{hint}", name.unwrap_or(""));
+            let _ = writeln!(
+                std::io::stderr(),
+                "ampersum: there is no page `{}`{hint}",
+                name.unwrap_or("")
+            );
             false
         }
     }

@@ -20,11 +20,20 @@ pub fn rule(name: Option<&str>) -> Result<String, Option<&'static str>> {
 fn rules() -> String {
     let mut out = String::from("Rules\n");
     for rule in checks::RULES {
-        out.push_str(&format!("  {:<18} {:<8} {}\n", rule.name, rule.severity.word(), first_sentence(rule.doc)));
+        out.push_str(&format!(
+            "  {:<18} {:<8} {}\n",
+            rule.name,
+            rule.severity.word(),
+            first_sentence(rule.doc)
+        ));
     }
     out.push_str("\nErrors of reading and naming\n");
     for (name, doc) in checks::reading::DOCS {
-        out.push_str(&format!("  {name:<18} {:<8} {}\n", "error", first_sentence(doc)));
+        out.push_str(&format!(
+            "  {name:<18} {:<8} {}\n",
+            "error",
+            first_sentence(doc)
+        ));
     }
     out
 }
@@ -41,7 +50,10 @@ pub fn manual(name: Option<&str>) -> Result<String, Option<&'static str>> {
         }
         Some(name) => match manual::page(name) {
             Some(page) => Ok(page.text.to_string()),
-            None => Err(syntax::spelled(manual::pages().iter().map(|it| it.name), name)),
+            None => Err(syntax::spelled(
+                manual::pages().iter().map(|it| it.name),
+                name,
+            )),
         },
     }
 }
@@ -70,5 +82,6 @@ pub fn completions(shell: Shell) -> Vec<u8> {
 /// Up to the first full stop, on one line.
 fn first_sentence(doc: &str) -> String {
     let line = doc.split_whitespace().collect::<Vec<_>>().join(" ");
-    line.split_once(". ").map_or(line.clone(), |(first, _)| first.to_owned())
+    line.split_once(". ")
+        .map_or(line.clone(), |(first, _)| first.to_owned())
 }

@@ -57,7 +57,7 @@ const FEATURES: &[Feature] = &[
 /// What is offered to this client.
 pub(crate) fn capabilities(offers: &Offers) -> ServerCapabilities {
     let mut capabilities = ServerCapabilities {
-        position_encoding: offers.names_encodings.then(|| match offers.encoding {
+        position_encoding: offers.names_encodings.then_some(match offers.encoding {
             Encoding::Utf8 => PositionEncodingKind::UTF8,
             Encoding::Utf16 => PositionEncodingKind::UTF16,
         }),
