@@ -8,7 +8,7 @@ use analysis::feedback::{Feedback, feedback};
 use analysis::network::Network;
 use circuit::{
     Carrier, Circuit, Element, ElementId, ElementKind, GROUND, Node, NodeId, Opamp, OpampId,
-    Perhaps, Source, SourceId, SourceKind, Start,
+    Source, SourceId, SourceKind, Start,
 };
 use syntax::{Number, Place, Ratio};
 
@@ -163,19 +163,8 @@ impl Item {
 pub fn wired(items: &[Item]) -> Circuit {
     let mut circuit = Circuit {
         name: "bench".into(),
-        title: None,
-        place: Place::default(),
-        extent: Place::default(),
         nodes: vec![node("ground")],
-        elements: Vec::new(),
-        sources: Vec::new(),
-        opamps: Vec::new(),
-        lets: Vec::new(),
-        claims: Vec::new(),
-        allows: Vec::new(),
-        starts: Vec::new(),
-        later: Vec::new(),
-        perhaps: Perhaps::default(),
+        ..Circuit::default()
     };
     for item in items {
         let name = item.name.clone();
@@ -194,6 +183,7 @@ pub fn wired(items: &[Item]) -> Circuit {
                     end_places: [place; 2],
                     tolerance: None,
                     rating: None,
+                    polarised: false,
                     description: None,
                 });
             }
