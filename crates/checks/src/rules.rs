@@ -17,6 +17,7 @@ pub mod reversed_polarity;
 pub mod settings;
 pub mod shorted_element;
 pub mod source_conflict;
+pub mod supply_missing;
 pub mod swing;
 pub mod unsolvable;
 pub mod unused;

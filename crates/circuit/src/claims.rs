@@ -6,7 +6,7 @@ use syntax::{
 use syntax::{Expect, ExprKind, Form, VaryRange, quantity};
 
 use crate::FaultKind;
-use crate::formula::Reads;
+use crate::formula::{Reads, less};
 use crate::model::*;
 use crate::scope::{Builder, What};
 
@@ -55,8 +55,15 @@ impl<'t> Builder<'t> {
                     {
                         self.unknown_name(frame, *name, "source");
                     }
-                    self.positive(frame, from, Dimension::HERTZ);
-                    self.positive(frame, to, Dimension::HERTZ);
+                    let lower = self.positive(frame, from, Dimension::HERTZ);
+                    let upper = self.positive(frame, to, Dimension::HERTZ);
+                    if let (Some(lower), Some(upper)) = (lower, upper)
+                        && !less(&lower, &upper)
+                    {
+                        let (what, example) =
+                            ("a higher frequency than the first", "from 1 Hz to 1 kHz");
+                        self.fault(frame, to.span, FaultKind::Expected { what, example });
+                    }
                     self.word_is_later(frame, statement, "response");
                 }
                 StatementKind::Require { left, right, .. } => {

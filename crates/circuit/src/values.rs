@@ -379,7 +379,14 @@ impl<'t> Builder<'t> {
                 let phase =
                     self.optional(frame, phase.as_ref(), Dimension::DEGREE, Number::ZERO)?;
                 let half = Number::ONE.div(&Number::ONE.add(&Number::ONE))?;
+                let said_duty = duty;
                 let duty = self.optional(frame, duty.as_ref(), Dimension::NONE, half)?;
+                let share = !less(&duty, &Number::ZERO) && !less(&Number::ONE, &duty);
+                if let (false, Some(said)) = (share, said_duty) {
+                    let (what, example) = ("a share from 0 % to 100 %", "duty 30 %");
+                    self.fault(frame, said.span, FaultKind::Expected { what, example });
+                    return None;
+                }
                 self.wave_is_later(frame, drive);
                 let wave = Wave::Periodic {
                     shape: *shape,
@@ -399,10 +406,19 @@ impl<'t> Builder<'t> {
                 Some((from.clone(), Vec::new(), Some(Wave::Step { from, to, at })))
             }
             DriveKind::Through(corners) => {
-                let mut all = Vec::new();
+                let mut all: Vec<(Number, Number)> = Vec::new();
                 for (level, time) in corners {
                     let level = self.constant(frame, level, needed)?;
-                    all.push((self.constant(frame, time, Dimension::SECOND)?, level));
+                    let at = self.constant(frame, time, Dimension::SECOND)?;
+                    if all.last().is_some_and(|(before, _)| less(&at, before)) {
+                        let (what, example) = (
+                            "a time after the one before",
+                            "through 0 V at 0 s, 2 V at 1 ms",
+                        );
+                        self.fault(frame, time.span, FaultKind::Expected { what, example });
+                        return None;
+                    }
+                    all.push((at, level));
                 }
                 self.wave_is_later(frame, drive);
                 let first = all.first()?.1.clone();

@@ -244,7 +244,7 @@ mod tests {
             "without a settings file the file's own folder is all"
         );
         write("lab/ampersum.toml", "[rules]\nnot_built = \"error\"\n");
-        assert_eq!(workspace.disk_changed(), [name.clone()]);
+        assert_eq!(workspace.disk_changed(), std::slice::from_ref(&name));
         assert_eq!(
             rules(&workspace, &name),
             Vec::<&str>::new(),
@@ -260,7 +260,7 @@ mod tests {
         workspace.open(&name, 3, &user("../lab.amp"));
         assert_eq!(rules(&workspace, &name), Vec::<&str>::new());
         write("lab/lab.amp", "part quicker\nend\n");
-        assert_eq!(workspace.disk_changed(), [name.clone()]);
+        assert_eq!(workspace.disk_changed(), std::slice::from_ref(&name));
         assert_eq!(rules(&workspace, &name), ["unknown_name"]);
         std::fs::remove_dir_all(&place).expect("the folder can be removed");
     }
