@@ -200,13 +200,21 @@ fn a_commit_hook_keeps_errors_out() {
     .expect("written");
     let _ = Command::new("chmod").arg("+x").arg(&hook).status();
     let file = folder.join("stage.amp");
+    let commit = || git(&folder, &["commit", "--all", "--message", "Change"]);
     fs::write(
         &file,
         STAGE.replace("plus ground, minus sum", "plus sum, minus ground"),
     )
     .expect("written");
-    let (good, shown) = git(&folder, &["commit", "--all", "--message", "Swap"]);
+    let (good, shown) = commit();
     assert!(!good && shown.contains("positive"), "{shown}");
+    // What can only mean one thing is mended by itself; exchanged inputs are not.
+    fs::write(
+        &file,
+        STAGE.replace("4.7k", "4,7k").replace("opamp", "opmap"),
+    )
+    .expect("written");
+    assert!(!commit().0);
     let fixed = ampersum(&["check", "--fix", &file.to_string_lossy()], "");
     assert!(
         fixed.status.success(),

@@ -438,7 +438,7 @@ fn no_claim_is_judged_where_the_ideal_answer_may_not_be_the_answer() {
         expect![[r#"
             [BeyondRail(OpampId(0))]
             ?: in = 1.2 V
-            ?: A1 linear
+            false: A1 linear
         "#]],
     );
     judged(

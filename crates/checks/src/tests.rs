@@ -158,7 +158,7 @@ fn every_error_of_the_language_has_its_page() {
 
 #[test]
 fn what_the_text_accepts_is_taken_away() {
-    let swapped = "source probe: in = 1 V\nin -- R1 10k -- sum -- R2 33k -- out\nopamp A1: plus sum, minus ground, drives out\n";
+    let swapped = "supply +9 V and -9 V\nsource probe: in = 1 V\nin -- R1 10k -- sum -- R2 33k -- out\nopamp A1: plus sum, minus ground, drives out\n";
     let of = |line: &str| -> Vec<String> {
         let found = findings(&format!("{swapped}{line}\n"));
         found.iter().map(|it| it.rule.to_string()).collect()

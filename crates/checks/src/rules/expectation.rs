@@ -334,6 +334,7 @@ expect finding positive_feedback at A1
     fn a_stage_with_negative_feedback_does_not_latch() {
         report(
             r#"
+supply +9 V and -9 V
 source probe: in = 1.2 V
 in -- R1 10k -- sum -- R2 33k -- out
 opamp A1: plus ground, minus sum, drives out

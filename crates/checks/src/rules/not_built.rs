@@ -5,6 +5,7 @@ use circuit::{Claim, ClaimKind, Later, OpampId, Part, StateClaim, When};
 use syntax::Place;
 use teaching::names;
 
+use super::supply_missing;
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -166,7 +167,9 @@ fn claims(checked: &Checked, findings: &mut Vec<Finding>) {
         .study
         .judgements(checked.circuit, &checked.book.parts);
     for (claim, judgement) in checked.circuit.claims.iter().zip(judgements) {
-        let Some(what) = not_judged(claim).filter(|_| judgement.holds.is_none()) else {
+        let Some(what) = not_judged(claim).filter(|_| {
+            judgement.holds.is_none() && supply_missing::missing(checked, claim).is_none()
+        }) else {
             continue;
         };
         let message = format!("this version does not judge {what} yet");

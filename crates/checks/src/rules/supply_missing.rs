@@ -35,13 +35,10 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         return;
     }
     for claim in &checked.circuit.claims {
-        let Some(opamp) = needs_rails(claim) else {
+        let Some(opamp) = missing(checked, claim) else {
             continue;
         };
         let it = &checked.circuit.opamps[opamp.index()];
-        if it.supply.is_some() {
-            continue;
-        }
         let name = &it.name;
         let message = format!("this claim needs the rails of `{name}`, and it has none");
         let help = "Heat in an op-amp, and where its output stops, depend on its rails. Say them: `supply +9 V and -9 V`, for instance.";
@@ -51,6 +48,11 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         finding = finding.also(it.name_place, format!("`{name}` has no supply"));
         findings.push(finding);
     }
+}
+
+/// The op-amp whose rails a claim needs and does not have.
+pub(crate) fn missing(checked: &Checked, claim: &Claim) -> Option<OpampId> {
+    needs_rails(claim).filter(|id| checked.circuit.opamps[id.index()].supply.is_none())
 }
 
 fn needs_rails(claim: &Claim) -> Option<OpampId> {
