@@ -162,6 +162,15 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
             all.push(read::examine_file(file)?);
         }
     }
+    // One settings file holds for many circuits: its mistakes are told once.
+    let mut told = std::collections::HashSet::new();
+    for it in &mut all {
+        let paths: Vec<String> = it.book.files.iter().map(|file| file.path.clone()).collect();
+        it.findings.retain(|finding| {
+            let path = &paths[finding.place.file.0 as usize];
+            finding.rule != "settings" || told.insert((path.clone(), finding.place.span))
+        });
+    }
     let worst = if strict {
         Severity::Warning
     } else {

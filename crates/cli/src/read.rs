@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use analysis::Study;
-use checks::{Finding, Settings};
+use checks::{Finding, Settings, Severity};
 use circuit::Book;
-use syntax::FileId;
+use ide::Fence;
+use syntax::{FileId, Place};
 
 /// A file with everything that was found out about it.
 pub struct Examined {
@@ -37,11 +38,19 @@ pub fn examine_file(path: &Path) -> Result<Examined, String> {
         text_of(path)
     };
     let text = text.map_err(|error| format!("`{shown}` cannot be read: {error}"))?;
-    let fence = Fence::of(path);
-    let settings = fence.settings();
-    Ok(examine(&shown, text, settings, &mut |used| {
+    let fence = Fence::around(folder_of(path).as_deref(), Path::is_file);
+    let mut settings = Settings::default();
+    let toml = fence.settings();
+    if let Some((file, text)) = &toml {
+        settings.read_toml(file, text);
+    }
+    let mut it = examine(&shown, text, settings, &mut |used| {
         fence.read(Path::new(used))
-    }))
+    });
+    if let Some((file, text)) = toml {
+        it.tell_settings(&file, &text);
+    }
+    Ok(it)
 }
 
 fn examine(
@@ -86,51 +95,17 @@ fn text_of(path: &Path) -> std::io::Result<Arc<str>> {
     Ok(String::from_utf8_lossy(&std::fs::read(path)?).into())
 }
 
-/// The workspace around a file: the nearest folder above with `ampersum.toml`, else the file's own.
-struct Fence {
-    root: Option<PathBuf>,
-}
-
-impl Fence {
-    fn of(path: &Path) -> Fence {
-        let start = if path == Path::new("-") {
-            Path::new(".")
-        } else {
-            path.parent().unwrap_or(Path::new("."))
-        };
-        let start = if start.as_os_str().is_empty() {
-            Path::new(".")
-        } else {
-            start
-        };
-        let Ok(own) = start.canonicalize() else {
-            return Fence { root: None };
-        };
-        let root = own
-            .ancestors()
-            .find(|it| it.join("ampersum.toml").is_file());
-        Fence {
-            root: Some(root.unwrap_or(&own).to_owned()),
-        }
-    }
-
-    fn settings(&self) -> Settings {
-        let file = self.root.as_ref().map(|it| it.join("ampersum.toml"));
-        match file
-            .as_ref()
-            .and_then(|it| std::fs::read_to_string(it).ok().map(|text| (it, text)))
-        {
-            Some((path, text)) => Settings::from_toml(&path.to_string_lossy(), &text),
-            None => Settings::default(),
-        }
-    }
-
-    /// The text of a used file, links resolved first; `None` outside the workspace.
-    fn read(&self, path: &Path) -> Option<Arc<str>> {
-        let real = path.canonicalize().ok()?;
-        real.starts_with(self.root.as_ref()?).then_some(())?;
-        text_of(&real).ok()
-    }
+/// The folder of a file, links followed; that of standard input is the working folder.
+fn folder_of(path: &Path) -> Option<PathBuf> {
+    let folder = if path == Path::new("-") {
+        None
+    } else {
+        path.parent()
+    };
+    let folder = folder
+        .filter(|it| !it.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
+    folder.canonicalize().ok()
 }
 
 /// Every `.amp` file below these paths, in order; a path that does not exist is an error.
@@ -177,6 +152,33 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>, depth: usize) -> std::io::Resul
 }
 
 impl Examined {
+    /// Mistakes in the settings are findings in their own file.
+    fn tell_settings(&mut self, path: &str, text: &str) {
+        if self.settings.troubles.is_empty() {
+            return;
+        }
+        let file = FileId(self.book.files.len() as u32);
+        self.book.files.push(circuit::File {
+            path: path.to_owned(),
+            text: text.into(),
+            tree: Arc::default(),
+        });
+        for trouble in &self.settings.troubles {
+            let place = Place {
+                file,
+                span: trouble.span,
+            };
+            let (message, help) = (trouble.message.clone(), trouble.help.clone());
+            self.findings.push(Finding::new(
+                "settings",
+                Severity::Warning,
+                place,
+                message,
+                help,
+            ));
+        }
+    }
+
     /// The path of a file of the book.
     pub fn path_of(&self, file: FileId) -> &str {
         if file == FileId(0) {

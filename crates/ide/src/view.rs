@@ -10,6 +10,7 @@ use checks::{Finding, Settings};
 use circuit::{Book, Circuit};
 use syntax::{ClassedToken, FileId, Place, Tree};
 
+use crate::Fence;
 use crate::workspace::{Documents, EditorSettings};
 use crate::{Document, Lines};
 
@@ -187,21 +188,17 @@ impl View {
             let folder = Path::new(&document.name)
                 .parent()
                 .filter(|it| it.is_absolute());
-            let found =
-                folder.and_then(|it| it.ancestors().find(|it| look(&it.join(SETTINGS_FILE))));
+            let fence = Fence::around(folder, &mut look);
             let mut settings = Settings::default();
             settings.read_toml(EDITOR, &self.editor.toml);
-            if let Some(file) = found.map(|it| it.join(SETTINGS_FILE))
-                && let Ok(text) = std::fs::read_to_string(&file)
-            {
-                settings.read_toml(&file.to_string_lossy(), &text);
+            if let Some((file, text)) = fence.settings() {
+                settings.read_toml(&file, &text);
             }
-            let root = found.or(folder).and_then(|it| it.canonicalize().ok());
             let book = circuit::build(&document.name, document.text.clone(), &mut |name| {
                 look(Path::new(name));
                 match self.open.get(name) {
                     Some(open) => Some(open.text.clone()),
-                    None => read(root.as_deref()?, Path::new(name)),
+                    None => fence.read(Path::new(name)),
                 }
             });
             Reading {
@@ -213,22 +210,8 @@ impl View {
     }
 }
 
-/// The workspace's settings; they stand in its root.
-const SETTINGS_FILE: &str = "ampersum.toml";
 /// What the editor's own settings are called where something is wrong with them.
 const EDITOR: &str = "Settings of the editor";
-
-/// A text on disk, if it lies inside `root` once links are followed.
-fn read(root: &Path, path: &Path) -> Option<Arc<str>> {
-    let path = path.canonicalize().ok()?;
-    if !path.starts_with(root) || path.metadata().ok()?.len() > LARGEST {
-        return None;
-    }
-    Some(std::fs::read_to_string(path).ok()?.into())
-}
-
-/// The language's limit on a file.
-const LARGEST: u64 = 16 << 20;
 
 fn stamp(path: &Path) -> Option<Stamp> {
     let data = path.metadata().ok()?;

@@ -1,0 +1,48 @@
+//! The workspace around a file: the nearest folder above with `ampersum.toml`, else the file's own. Nothing outside is read.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// The workspace's settings; they stand in its root.
+const SETTINGS_FILE: &str = "ampersum.toml";
+/// The language's limit on a file, in bytes.
+const LARGEST: u64 = 16 << 20;
+
+/// How far `use` may reach.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Fence {
+    /// The workspace's folder, links followed; `None`: nothing may be read.
+    root: Option<PathBuf>,
+    settings: Option<PathBuf>,
+}
+
+impl Fence {
+    /// The workspace of a file in `folder`. `exists` is asked for each settings file that is looked for.
+    pub fn around(folder: Option<&Path>, mut exists: impl FnMut(&Path) -> bool) -> Fence {
+        let found = folder.and_then(|it| it.ancestors().find(|it| exists(&it.join(SETTINGS_FILE))));
+        let root = found.or(folder).and_then(|it| it.canonicalize().ok());
+        Fence {
+            root,
+            settings: found.map(|it| it.join(SETTINGS_FILE)),
+        }
+    }
+
+    /// The settings file and its text.
+    pub fn settings(&self) -> Option<(String, String)> {
+        let file = self.settings.as_ref()?;
+        Some((
+            file.to_string_lossy().into_owned(),
+            std::fs::read_to_string(file).ok()?,
+        ))
+    }
+
+    /// The text of a used file, if it lies inside once links are followed. Bytes that are no UTF-8 become U+FFFD, which
+    /// the reader reports where it stands.
+    pub fn read(&self, path: &Path) -> Option<Arc<str>> {
+        let path = path.canonicalize().ok()?;
+        if !path.starts_with(self.root.as_ref()?) || path.metadata().ok()?.len() > LARGEST {
+            return None;
+        }
+        Some(String::from_utf8_lossy(&std::fs::read(path).ok()?).into())
+    }
+}
