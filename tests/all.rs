@@ -16,5 +16,6 @@ mod planted;
 mod published;
 mod reference;
 mod samples;
+mod schema;
 mod tidy;
 mod versions;

@@ -115,7 +115,8 @@ fn both(nets: &[Net]) -> Vec<(Answer, Reference)> {
     report.circuits.into_iter().zip(references(nets)).collect()
 }
 
-fn references(nets: &[Net]) -> Vec<Reference> {
+/// The Python of the reference solver, installed where it is not.
+pub fn python() -> String {
     let install = Command::new("sh")
         .arg(here("reference/install"))
         .output()
@@ -125,7 +126,11 @@ fn references(nets: &[Net]) -> Vec<Reference> {
         "the reference solver could not be installed: {}",
         String::from_utf8_lossy(&install.stderr)
     );
-    let mut python = Command::new(String::from_utf8_lossy(&install.stdout).trim())
+    String::from_utf8_lossy(&install.stdout).trim().to_owned()
+}
+
+fn references(nets: &[Net]) -> Vec<Reference> {
+    let mut python = Command::new(python())
         .arg(here("reference/solve.py"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
