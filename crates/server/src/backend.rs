@@ -59,6 +59,25 @@ impl LanguageServer for Backend {
         requests::hover::hover(&self.desk, parameters).await
     }
 
+    async fn formatting(
+        &self,
+        parameters: DocumentFormattingParams,
+    ) -> Result<Option<Vec<TextEdit>>> {
+        requests::formatting::formatting(&self.desk, parameters.text_document, None).await
+    }
+
+    async fn range_formatting(
+        &self,
+        parameters: DocumentRangeFormattingParams,
+    ) -> Result<Option<Vec<TextEdit>>> {
+        let DocumentRangeFormattingParams {
+            text_document,
+            range,
+            ..
+        } = parameters;
+        requests::formatting::formatting(&self.desk, text_document, Some(range)).await
+    }
+
     async fn inlay_hint(&self, parameters: InlayHintParams) -> Result<Option<Vec<InlayHint>>> {
         requests::inlay_hint::inlay_hint(&self.desk, parameters).await
     }

@@ -24,6 +24,12 @@ const FEATURES: &[Feature] = &[
     ("textDocument/definition", |it, _| {
         it.definition_provider = Some(OneOf::Left(true))
     }),
+    ("textDocument/formatting", |it, _| {
+        it.document_formatting_provider = Some(OneOf::Left(true))
+    }),
+    ("textDocument/rangeFormatting", |it, _| {
+        it.document_range_formatting_provider = Some(OneOf::Left(true))
+    }),
     ("textDocument/codeAction", |it, offers| {
         it.code_action_provider = Some(match offers.action_literals {
             true => CodeActionProviderCapability::Options(CodeActionOptions {

@@ -17,6 +17,7 @@ pub(crate) mod definition;
 pub(crate) mod diagnostic;
 pub(crate) mod document_symbol;
 pub(crate) mod execute_command;
+pub(crate) mod formatting;
 pub(crate) mod hover;
 pub(crate) mod inlay_hint;
 
