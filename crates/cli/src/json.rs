@@ -27,16 +27,28 @@ pub enum Shape {
     },
 }
 
+/// What of a file is asked for.
+#[derive(Clone, Copy, Default, Debug)]
+pub struct Only<'a> {
+    /// This circuit alone.
+    pub circuit: Option<&'a str>,
+    /// Equations that concern this node alone.
+    pub node: Option<&'a str>,
+}
+
 /// The outer object.
-pub fn report(files: &[Examined], shape: Shape, circuit: Option<&str>) -> Value {
-    let files: Vec<Value> = files.iter().map(|it| file(it, shape, circuit)).collect();
+pub fn report(files: &[Examined], shape: Shape, only: Only) -> Value {
+    let files: Vec<Value> = files.iter().map(|it| file(it, shape, only)).collect();
     json!({ "ampersum": env!("CARGO_PKG_VERSION"), "files": files })
 }
 
-fn file(it: &Examined, shape: Shape, only: Option<&str>) -> Value {
-    let writer = Writer::new(it);
+fn file(it: &Examined, shape: Shape, only: Only) -> Value {
+    let writer = Writer::new(it, only.node);
     let circuits: Vec<Value> = (0..it.book.circuits.len())
-        .filter(|index| only.is_none_or(|name| it.book.circuits[*index].name == name))
+        .filter(|index| {
+            only.circuit
+                .is_none_or(|name| it.book.circuits[*index].name == name)
+        })
         .map(|index| writer.circuit(index, shape))
         .collect();
     json!({ "path": it.path, "findings": writer.findings(None), "circuits": circuits })
@@ -44,13 +56,15 @@ fn file(it: &Examined, shape: Shape, only: Option<&str>) -> Value {
 
 struct Writer<'a> {
     it: &'a Examined,
+    node: Option<&'a str>,
     lines: Vec<LineIndex>,
 }
 
 impl<'a> Writer<'a> {
-    fn new(it: &'a Examined) -> Writer<'a> {
+    fn new(it: &'a Examined, node: Option<&'a str>) -> Writer<'a> {
         Writer {
             it,
+            node,
             lines: it
                 .book
                 .files
@@ -101,7 +115,12 @@ impl<'a> Writer<'a> {
         let explanation =
             teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
         let all = study.equations.list.iter().zip(&explanation.equations);
+        let concerns = |said: &Explained| {
+            self.node
+                .is_none_or(|name| said.covers.iter().any(|it| circuit.node_name(*it) == name))
+        };
         let list: Vec<Value> = all
+            .filter(|(_, said)| concerns(said))
             .map(|(it, said)| self.equation(circuit, it, said))
             .collect();
         out.insert("equations".into(), Value::Array(list));

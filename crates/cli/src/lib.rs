@@ -22,17 +22,25 @@ mod sarif;
 mod words;
 
 use arguments::{Arguments, Command, OneFile};
-use json::Shape;
+use json::{Only, Shape};
 use read::Examined;
 
 /// What `solve --json` prints for a text that stands in no file system.
 pub fn solve_json(path: &str, text: &str) -> serde_json::Value {
-    json::report(&[read::examine_text(path, text)], Shape::Solve, None)
+    json::report(
+        &[read::examine_text(path, text)],
+        Shape::Solve,
+        Only::default(),
+    )
 }
 
 /// What `check --json` prints for a text that stands in no file system.
 pub fn check_json(path: &str, text: &str) -> serde_json::Value {
-    json::report(&[read::examine_text(path, text)], Shape::Check, None)
+    json::report(
+        &[read::examine_text(path, text)],
+        Shape::Check,
+        Only::default(),
+    )
 }
 
 /// What `equations --json` prints for a text that stands in no file system.
@@ -40,7 +48,7 @@ pub fn equations_json(path: &str, text: &str) -> serde_json::Value {
     json::report(
         &[read::examine_text(path, text)],
         Shape::Equations { matrix: false },
-        None,
+        Only::default(),
     )
 }
 
@@ -92,7 +100,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             any_names,
             json,
         } => compare(&files, any_names, json),
-        Command::Solve { file, explain } => one(&file, Shape::Solve, |it, index| {
+        Command::Solve { file, explain } => one(&file, Shape::Solve, None, |it, index| {
             let solved = words::solved(it, index);
             match &explain {
                 Some(node) => {
@@ -102,15 +110,16 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             }
         }),
         Command::Equations { file, matrix } => {
-            one(&file, Shape::Equations { matrix }, |it, index| {
+            one(&file, Shape::Equations { matrix }, None, |it, index| {
                 Some(words::equations_of(it, index, matrix))
             })
         }
-        Command::Explain { file, at } => {
-            one(&file, Shape::Equations { matrix: false }, |it, index| {
-                words::explained(it, index, at.as_deref())
-            })
-        }
+        Command::Explain { file, at } => one(
+            &file,
+            Shape::Equations { matrix: false },
+            at.as_deref(),
+            |it, index| words::explained(it, index, at.as_deref()),
+        ),
         Command::Rule { name } => Ok(page(pages::rule(name.as_deref()), name.as_deref())),
         Command::Manual {
             completions: Some(shell),
@@ -182,7 +191,7 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
         .all(|it| it.severity < worst);
     match form {
         Print::Json => {
-            print(&pretty(&json::report(&all, Shape::Check, None)));
+            print(&pretty(&json::report(&all, Shape::Check, Only::default())));
             return Ok(good);
         }
         Print::Sarif => {
@@ -262,6 +271,7 @@ fn compare(words: &[PathBuf], any_names: bool, as_json: bool) -> Result<bool, St
 fn one(
     file: &OneFile,
     shape: Shape,
+    node: Option<&str>,
     words: impl Fn(&Examined, usize) -> Option<String>,
 ) -> Result<bool, String> {
     let it = read::examine_file(&file.file)?;
@@ -283,6 +293,10 @@ fn one(
     }
     let good = good(&it, &chosen, shape);
     if file.json {
+        let only = Only {
+            circuit: only,
+            node,
+        };
         print(&pretty(&json::report(
             std::slice::from_ref(&it),
             shape,
