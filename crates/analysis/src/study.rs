@@ -148,26 +148,41 @@ impl Study {
 
     /// What each claim comes to.
     pub fn judgements(&self, circuit: &Circuit, parts: &[Part]) -> &[Judgement] {
-        self.judgements
-            .get_or_init(|| match self.outcome(circuit, parts) {
+        self.judgements.get_or_init(|| {
+            let ideal = || {
+                let solve = |drives: &[Vec<&syntax::Number>]| {
+                    let budget = Budget::default();
+                    solution::solve_for(
+                        circuit,
+                        parts,
+                        &self.network,
+                        &self.equations,
+                        drives,
+                        budget,
+                    )
+                };
+                claims::judge(circuit, self.solution(circuit, parts), solve)
+            };
+            match self.outcome(circuit, parts) {
+                Outcome::AsIdeal => ideal(),
+                // What fails may fail for want of the line that could not be read.
+                Outcome::Unknown(troubles) if troubles == [Trouble::Unread] => {
+                    let doubtful = |it: Judgement| Judgement {
+                        holds: it.holds.filter(|it| *it),
+                        ..it
+                    };
+                    ideal().into_iter().map(doubtful).collect()
+                }
                 Outcome::Unknown(troubles) => {
                     let clipped = self.clipped(circuit, parts, &troubles);
-                    let judge = |it| claims::of_clipped(it, clipped);
-                    circuit.claims.iter().map(judge).collect()
+                    circuit
+                        .claims
+                        .iter()
+                        .map(|it| claims::of_clipped(it, clipped))
+                        .collect()
                 }
-                Outcome::AsIdeal => {
-                    claims::judge(circuit, self.solution(circuit, parts), |drives| {
-                        solution::solve_for(
-                            circuit,
-                            parts,
-                            &self.network,
-                            &self.equations,
-                            drives,
-                            Budget::default(),
-                        )
-                    })
-                }
-            })
+            }
+        })
     }
 
     /// The one op-amp that is certainly at a rail, and whether at the high one: it alone lies beyond its rails, nothing else

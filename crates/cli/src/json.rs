@@ -172,9 +172,10 @@ impl<'a> Writer<'a> {
         // What the equations fix is the answer wherever nothing but a missing equation stands against it.
         let known = match outcome {
             Outcome::AsIdeal => true,
+            // A line that could not be read leaves the rest its answers.
             Outcome::Unknown(troubles) => troubles
                 .iter()
-                .all(|it| matches!(it, Trouble::NoSingleAnswer)),
+                .all(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Unread)),
         };
         if known {
             out.insert("nodes".into(), nodes(circuit, solution));
@@ -361,14 +362,20 @@ pub fn why(
     let Outcome::Unknown(troubles) = outcome else {
         return Vec::new();
     };
+    if troubles.iter().all(|it| *it == Trouble::Unread) {
+        return Vec::new();
+    }
+    let mine = || findings.iter().filter(|it| it.circuit == Some(index));
     let mut rules: Vec<&'static str> = Vec::new();
     for trouble in troubles {
         match trouble {
+            Trouble::Unread => {}
             Trouble::NoSingleAnswer => {
-                let told = findings
-                    .iter()
-                    .filter(|it| it.circuit == Some(index) && UNSOLVED.contains(&it.rule));
-                rules.extend(told.map(|it| it.rule));
+                rules.extend(
+                    mine()
+                        .filter(|it| UNSOLVED.contains(&it.rule))
+                        .map(|it| it.rule),
+                );
             }
             Trouble::Feedback(block) => {
                 rules.extend(study.feedback.get(*block).and_then(|it| blame(it.verdict)))
@@ -377,12 +384,14 @@ pub fn why(
             _ => rules.push("not_built"),
         }
     }
-    if rules.is_empty() {
-        // A line that could not be read may have held what is missing.
-        let read = findings
-            .iter()
-            .filter(|it| it.circuit == Some(index) && it.severity == Severity::Error);
-        rules.extend(read.map(|it| it.rule));
+    if troubles.contains(&Trouble::Unread) {
+        // What no finding says rests on the line that could not be read, and that line's error says so.
+        rules.retain(|rule| mine().any(|it| it.rule == *rule));
+        rules.extend(
+            mine()
+                .filter(|it| checks::reading::doc(it.rule).is_some())
+                .map(|it| it.rule),
+        );
     }
     if rules.is_empty() {
         rules.push(if circuit.later.iter().any(|it| it.wires) {

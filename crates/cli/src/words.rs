@@ -21,7 +21,7 @@ pub fn solved(it: &Examined, index: usize) -> String {
         Outcome::AsIdeal => false,
         Outcome::Unknown(troubles) => troubles
             .iter()
-            .any(|it| !matches!(it, Trouble::NoSingleAnswer)),
+            .any(|it| !matches!(it, Trouble::NoSingleAnswer | Trouble::Unread)),
     };
     let note = if ideal {
         " (with ideal op-amps; not the answer as written, see below)"
