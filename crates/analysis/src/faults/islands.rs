@@ -1,7 +1,5 @@
 //! Steps 3 and 7: nodes that no direct current reaches, and nodes that one connection alone touches.
 
-use std::collections::HashSet;
-
 use circuit::{
     Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, OpampId, SourceId, SourceKind, Start,
 };
@@ -26,13 +24,12 @@ struct Border {
 /// Step 3.
 pub(super) fn without_ground(search: &mut Search) {
     let borders = borders(search);
-    let loose_nodes = loose(search.circuit).into_iter().map(|it| it.0).collect();
     for (island, border) in search.network.islands.iter().zip(borders).skip(1) {
-        judge(search, island, border, &loose_nodes);
+        judge(search, island, border);
     }
 }
 
-fn judge(search: &mut Search, island: &[NodeId], border: Border, loose_nodes: &HashSet<NodeId>) {
+fn judge(search: &mut Search, island: &[NodeId], border: Border) {
     let circuit = search.circuit;
     let caps = border.capacitors.iter().map(|it| Carrier::Element(*it));
     let touches =
@@ -43,16 +40,13 @@ fn judge(search: &mut Search, island: &[NodeId], border: Border, loose_nodes: &H
     };
     let said_already =
         !border.pins.is_empty() && border.pins.iter().all(tied) && touches == border.pins.len();
-    // One capacitor to nowhere is a loose end; step 7 tells it.
-    let loose =
-        matches!(island, [alone] if loose_nodes.contains(alone)) && border.capacitors.len() == 1;
     if border.controlled {
         return;
     }
     island
         .iter()
         .for_each(|it| search.adrift[it.index()] = true);
-    if touches == 0 || said_already || loose {
+    if touches == 0 || said_already {
         return;
     }
     // From where a capacitor starts, the nodes go on: that is what `start` is for.

@@ -2,6 +2,7 @@
 
 use analysis::faults::{Fault, FaultKind};
 use circuit::Carrier;
+use syntax::{Fix, TextEdit};
 use teaching::names;
 
 use crate::{Check, Checked, Finding, Rule, Severity};
@@ -67,10 +68,31 @@ fn floating(checked: &Checked, fault: &Fault) -> Option<Finding> {
     } else {
         "one of these nodes"
     };
-    let help = format!("{why} Join {one} to ground, by calling it `ground` or through a resistor.");
+    // A node that one part alone touches is most often a slip of the pen.
+    let alone = rest.is_empty() && circuit.nodes[first.index()].places.len() == 1;
+    let meant = checked
+        .meant(*first)
+        .filter(|_| alone)
+        .map(|it| circuit.node_name(it));
+    let help = match meant {
+        Some(meant) => format!("{why} Did you mean `{meant}`?"),
+        None => {
+            format!("{why} Join {one} to ground, by calling it `ground` or through a resistor.")
+        }
+    };
+    let place = checked.node_place(*first);
     let mut finding = checked
-        .finding(&RULE, checked.node_place(*first), message, help)
+        .finding(&RULE, place, message, help)
         .about(checked.subjects(&fault.nodes, &fault.carriers));
+    if let Some(meant) = meant
+        && checked.text(place) == circuit.node_name(*first)
+    {
+        let edit = TextEdit {
+            span: place.span,
+            text: meant.to_owned(),
+        };
+        finding = finding.fix(Fix::likely(format!("write `{meant}`"), vec![edit]));
+    }
     for node in rest.iter().take(3) {
         let message = format!("{} floats with it", names::node(circuit, *node));
         finding = finding.also(checked.node_place(*node), message);
