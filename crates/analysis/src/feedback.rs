@@ -17,10 +17,11 @@ mod map;
 
 pub(crate) use blocks::{reached, strongly_connected};
 pub(crate) use eliminate::{BUDGET, Sum, add, eliminate, null_vector};
-pub(crate) use field::{Field, Residue};
+pub(crate) use field::Field;
 pub(crate) use map::{Map, Moment, Rules, moved};
 
 use crate::faults::{Fault, FaultKind};
+use crate::linear::modular::Modular;
 use crate::network::{Network, fraction};
 use exact::sign;
 use knot::{Knot, severity};
@@ -122,9 +123,9 @@ pub fn feedback(
 /// What the outputs move, at the moments that count.
 struct Maps {
     /// Whatever the values and the frequency.
-    ever: Map<Residue>,
+    ever: Map<Modular>,
     /// Whatever the values, at rest.
-    pattern: Map<Residue>,
+    pattern: Map<Modular>,
     /// With the values as they are.
     rest: Values,
     /// The same at the first instant; `None` without capacitors and inductors.
@@ -339,7 +340,7 @@ impl Maps {
 }
 
 /// What the outputs move whatever the values.
-pub(crate) fn whatever(circuit: &Circuit, network: &Network, moment: Moment) -> Map<Residue> {
+pub(crate) fn whatever(circuit: &Circuit, network: &Network, moment: Moment) -> Map<Modular> {
     moved(circuit, network, moment, &[], u64::MAX).expect("without a limit")
 }
 

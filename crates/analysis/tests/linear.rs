@@ -3,7 +3,7 @@
 use ampersum_analysis as analysis;
 
 use analysis::Answer;
-use analysis::linear::{Budget, Coefficient, Row, Solved, System, dense, solve};
+use analysis::linear::{Budget, Coefficient, Row, Solved, System, solve};
 use proptest::prelude::*;
 use syntax::Ratio;
 
@@ -104,6 +104,26 @@ fn ladder(sections: usize) -> System {
     }
 }
 
+/// How many rows are independent, by plain elimination.
+fn rank(mut rows: Vec<Vec<Ratio>>) -> usize {
+    let mut rank = 0;
+    for column in 0..rows.first().map_or(0, Vec::len) {
+        let Some(found) = (rank..rows.len()).find(|it| !rows[*it][column].is_zero()) else {
+            continue;
+        };
+        rows.swap(found, rank);
+        let pivot = rows[rank].clone();
+        for row in &mut rows[rank + 1..] {
+            let factor = &row[column] / &pivot[column];
+            for (entry, over) in row.iter_mut().zip(&pivot) {
+                *entry = &*entry - &factor * over;
+            }
+        }
+        rank += 1;
+    }
+    rank
+}
+
 const NOTHING: Budget = Budget { bits: 0 };
 
 proptest! {
@@ -125,7 +145,7 @@ proptest! {
                         row.terms.iter().for_each(|(at, it)| dense[*at] = it.value.clone());
                         dense
                     }).collect();
-                    prop_assert!(dense::rank(&rows) < size);
+                    prop_assert!(rank(rows) < size);
                 }
             }
         }

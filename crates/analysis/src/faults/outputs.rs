@@ -7,9 +7,10 @@ use super::islands::{loose, starts};
 use super::loops::ends;
 use super::{FaultKind, Search, may_lack, may_lack_feedback, neighbourhood};
 use crate::feedback::{
-    BUDGET, Field, Map, Moment, Residue, Rules, Sum, Values, add, eliminate, moved, null_vector,
-    reached, strongly_connected,
+    BUDGET, Field, Map, Moment, Rules, Sum, Values, add, eliminate, moved, null_vector, reached,
+    strongly_connected,
 };
+use crate::linear::modular::Modular;
 use crate::network::{Joined, Network};
 
 /// Steps 4, 5 and 6.
@@ -65,7 +66,7 @@ fn tangled(search: &Search, rest: &Graph, widest: &Graph) -> Vec<bool> {
 
 /// Which inputs each output moves, whatever the values.
 struct Graph {
-    map: Map<Residue>,
+    map: Map<Modular>,
     towards: Vec<Vec<usize>>,
 }
 
@@ -87,7 +88,7 @@ impl Graph {
             }
         }
         let map =
-            moved::<Residue>(circuit, network, moment, &also, u64::MAX).expect("without a limit");
+            moved::<Modular>(circuit, network, moment, &also, u64::MAX).expect("without a limit");
         let mut towards = vec![Vec::new(); count];
         for (index, opamp) in circuit.opamps.iter().enumerate() {
             for (column, _) in map.difference(opamp).into_iter().flatten() {
@@ -213,7 +214,7 @@ fn only_by_storage(
 fn leading_back(
     circuit: &Circuit,
     network: &Network,
-    ever: &Map<Residue>,
+    ever: &Map<Modular>,
     near: &[NodeId],
 ) -> Vec<ElementId> {
     let still =
@@ -247,7 +248,7 @@ fn repeating_or_cancelling(search: &mut Search, graph: &Graph, sound: &[bool]) {
     {
         let opamps: Vec<OpampId> = block.iter().map(|it| OpampId(*it as u32)).collect();
         let place = |column: usize| block.iter().position(|it| *it == column);
-        let pattern: Vec<Sum<Residue>> = block
+        let pattern: Vec<Sum<Modular>> = block
             .iter()
             .map(|it| {
                 let sum = graph
@@ -272,8 +273,8 @@ fn repeating_or_cancelling(search: &mut Search, graph: &Graph, sound: &[bool]) {
                 .map(|it| circuit.opamps[it.index()].drives)
                 .collect::<Vec<_>>()
         };
-        let one = Residue::of(&Ratio::ONE, 0);
-        let support = |it: Vec<Residue>| it.iter().map(|it| !it.is_zero()).collect::<Vec<_>>();
+        let one: Modular = Modular::ONE;
+        let support = |it: Vec<Modular>| it.iter().map(|it| !it.is_zero()).collect::<Vec<_>>();
         if let Some(loose) = null_vector(block.len(), pattern.clone(), one) {
             // Not only structure in this block: its own way back was cut where a fault before took an op-amp out.
             let cut = (0..sound.len()).any(|it| {
@@ -317,7 +318,7 @@ fn repeating_or_cancelling(search: &mut Search, graph: &Graph, sound: &[bool]) {
     }
 }
 
-fn transposed(rows: &[Sum<Residue>]) -> Vec<Sum<Residue>> {
+fn transposed(rows: &[Sum<Modular>]) -> Vec<Sum<Modular>> {
     let mut columns = vec![Vec::new(); rows.len()];
     for (index, row) in rows.iter().enumerate() {
         row.iter()

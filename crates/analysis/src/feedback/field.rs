@@ -4,6 +4,8 @@
 use dashu_base::BitTest;
 use syntax::Ratio;
 
+use crate::linear::modular::{Modular, PRIME};
+
 /// A field, with what elimination asks of it.
 pub(crate) trait Field: Clone + PartialEq {
     /// A given value. Of residues a random one in its place, drawn by `salt`; but 0 stays, and with salt 0 also ±1.
@@ -53,57 +55,37 @@ impl Field for Ratio {
     }
 }
 
-/// A residue modulo the prime 2^61 − 1.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub(crate) struct Residue(u64);
-
-const PRIME: u64 = (1 << 61) - 1;
-
-impl Residue {
-    fn power(self, mut exponent: u64) -> Residue {
-        let (mut base, mut result) = (self, Residue(1));
-        while exponent > 0 {
-            if exponent & 1 == 1 {
-                result = result.times(&base);
-            }
-            base = base.times(&base);
-            exponent >>= 1;
-        }
-        result
-    }
-}
-
-impl Field for Residue {
-    fn of(value: &Ratio, salt: u64) -> Residue {
+impl Field for Modular {
+    fn of(value: &Ratio, salt: u64) -> Modular {
         if value.is_zero() {
-            Residue(0)
+            Modular::ZERO
         } else if salt == 0 {
-            Residue(if *value == Ratio::NEG_ONE {
-                PRIME - 1
+            if *value == Ratio::NEG_ONE {
+                -Modular::ONE
             } else {
-                1
-            })
+                Modular::ONE
+            }
         } else {
-            Residue(scrambled(salt) % (PRIME - 1) + 1)
+            Modular::new(scrambled(salt) % (PRIME - 1) + 1)
         }
     }
-    fn zero() -> Residue {
-        Residue(0)
+    fn zero() -> Modular {
+        Modular::ZERO
     }
     fn is_zero(&self) -> bool {
-        self.0 == 0
+        *self == Modular::ZERO
     }
-    fn plus(&self, other: &Residue) -> Residue {
-        Residue((self.0 + other.0) % PRIME)
+    fn plus(&self, other: &Modular) -> Modular {
+        *self + *other
     }
-    fn minus(&self, other: &Residue) -> Residue {
-        Residue((self.0 + PRIME - other.0) % PRIME)
+    fn minus(&self, other: &Modular) -> Modular {
+        *self - *other
     }
-    fn times(&self, other: &Residue) -> Residue {
-        Residue((u128::from(self.0) * u128::from(other.0) % u128::from(PRIME)) as u64)
+    fn times(&self, other: &Modular) -> Modular {
+        *self * *other
     }
-    fn over(&self, other: &Residue) -> Residue {
-        self.times(&other.power(PRIME - 2))
+    fn over(&self, other: &Modular) -> Modular {
+        other.inverse().map_or(Modular::ZERO, |it| *self * it)
     }
 }
 

@@ -2,14 +2,13 @@
 //!
 //! The blocks ([`split`]) are solved one after the other ([`blockwise`]): exactly ([`integer`], [`lifting`]) while their answers are
 //! exact and fit the budget, else in floating point with a bound ([`floating`]). What no block fixes is eliminated row by row
-//! ([`rest`]), so that nothing is lost that the equations do fix. [`dense`] and [`modular`] are for small matrices elsewhere.
+//! ([`rest`]), so that nothing is lost that the equations do fix. [`modular`] serves [`lifting`], and structure elsewhere.
 
 mod blockwise;
-pub mod dense;
 mod floating;
 mod integer;
 mod lifting;
-pub mod modular;
+pub(crate) mod modular;
 mod rest;
 mod split;
 

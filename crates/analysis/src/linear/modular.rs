@@ -3,9 +3,6 @@
 use std::ops::{Add, Mul, Neg, Sub};
 
 use dashu_int::{IBig, UBig};
-use syntax::Ratio;
-
-use super::dense::Field;
 
 /// 2⁶¹ − 1, a Mersenne prime.
 pub const PRIME: u64 = (1 << 61) - 1;
@@ -42,12 +39,6 @@ impl<const P: u64> Modular<P> {
         } else {
             size
         }
-    }
-
-    /// The remainder of a fraction; `None` where `P` divides its denominator.
-    pub fn of(ratio: &Ratio) -> Option<Self> {
-        let denominator = Self::of_integer(&IBig::from(ratio.denominator().clone()));
-        Some(Self::of_integer(ratio.numerator()) * denominator.inverse()?)
     }
 
     /// What times this is 1; `None` of 0.
@@ -111,30 +102,6 @@ impl<const P: u64> Mul for Modular<P> {
     }
 }
 
-impl<const P: u64> Field for Modular<P> {
-    fn zero() -> Self {
-        Self::ZERO
-    }
-    fn one() -> Self {
-        Self::ONE
-    }
-    fn is_zero(&self) -> bool {
-        self.0 == 0
-    }
-    fn plus(&self, other: &Self) -> Self {
-        *self + *other
-    }
-    fn minus(&self, other: &Self) -> Self {
-        *self - *other
-    }
-    fn times(&self, other: &Self) -> Self {
-        *self * *other
-    }
-    fn inverted(&self) -> Option<Self> {
-        self.inverse()
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -179,14 +146,5 @@ mod tests {
             follows_the_laws::<PRIME>(a, a);
             follows_the_laws::<SECOND_PRIME>(a, -1);
         }
-        assert_eq!(
-            Modular::<PRIME>::of(&Ratio::from_parts(1.into(), PRIME.into())),
-            None
-        );
-        assert_eq!(
-            Modular::<PRIME>::of(&Ratio::from_parts((-1).into(), 2u8.into()))
-                .map(|it| (it + it).value()),
-            Some(PRIME - 1)
-        );
     }
 }
