@@ -3,8 +3,8 @@
 use analysis::solution::{Carried, Output, Solution};
 use analysis::{Answer, Outcome, Study, Trouble};
 use circuit::{Circuit, ElementId, NodeId, OpampId, Part, SourceId};
-use teaching::explain::{Explanation, explain};
-use teaching::{Writing, feedback, names};
+use teaching::explain::Explanation;
+use teaching::{feedback, names};
 
 use crate::View;
 
@@ -17,7 +17,8 @@ pub(crate) struct Answers<'v> {
     pub(crate) doubt: Option<Doubt>,
     /// `None`: the settings hide them.
     solution: Option<&'v Solution>,
-    writing: Writing,
+    view: &'v View,
+    index: usize,
 }
 
 /// The answers of a circuit of the book.
@@ -35,7 +36,8 @@ pub(crate) fn answers(view: &View, index: usize) -> Answers<'_> {
             doubt(circuit, &book.parts, study)
         },
         solution: (!hidden).then(|| study.solution(circuit, &book.parts)),
-        writing: view.settings().writing(),
+        view,
+        index,
     }
 }
 
@@ -67,13 +69,8 @@ impl<'v> Answers<'v> {
     }
 
     /// The circuit's equations, explained.
-    pub(crate) fn explanation(&self) -> Explanation {
-        explain(
-            self.circuit,
-            &self.study.equations,
-            &self.study.feedback,
-            self.writing,
-        )
+    pub(crate) fn explanation(&self) -> &'v Explanation {
+        self.view.explanation(self.index)
     }
 }
 

@@ -5,7 +5,6 @@ use teaching::explain::{Explained, equation_markdown};
 
 use crate::View;
 use crate::actions::{Target, statement_at};
-use crate::answers::answers;
 
 /// An explanation in its forms.
 #[derive(Clone, PartialEq, Debug)]
@@ -151,14 +150,14 @@ fn find(view: &View, target: &Target) -> Option<(Vec<Explained>, String, Vec<Str
         .circuits
         .iter()
         .position(|it| it.name == target.circuit)?;
-    let answers = answers(view, index);
-    let mut explanation = answers.explanation();
-    explanation
-        .equations
-        .retain(|it| answers.circuit.node_name(it.at) == target.node);
-    (!explanation.equations.is_empty()).then_some((
-        explanation.equations,
-        explanation.heading,
-        explanation.notes,
-    ))
+    let (circuit, explanation) = (&view.book().circuits[index], view.explanation(index));
+    let mine = |it: &&Explained| circuit.node_name(it.at) == target.node;
+    let equations: Vec<Explained> = explanation.equations.iter().filter(mine).cloned().collect();
+    (!equations.is_empty()).then(|| {
+        (
+            equations,
+            explanation.heading.clone(),
+            explanation.notes.clone(),
+        )
+    })
 }

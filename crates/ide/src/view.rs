@@ -9,6 +9,7 @@ use analysis::Study;
 use checks::{Finding, Settings};
 use circuit::{Book, Circuit};
 use syntax::{ClassedToken, FileId, Place, Tree};
+use teaching::explain::Explanation;
 
 use crate::Fence;
 use crate::workspace::{Documents, EditorSettings};
@@ -25,6 +26,8 @@ pub struct View {
     reading: OnceLock<Reading>,
     studies: OnceLock<Vec<Study>>,
     findings: OnceLock<Vec<Finding>>,
+    /// Of each circuit, when someone asks.
+    explanations: OnceLock<Vec<OnceLock<Explanation>>>,
 }
 
 /// A book with its settings, and the files that were looked for to make them.
@@ -65,6 +68,7 @@ impl View {
             reading: OnceLock::new(),
             studies: OnceLock::new(),
             findings: OnceLock::new(),
+            explanations: OnceLock::new(),
         }
     }
 
@@ -118,6 +122,17 @@ impl View {
         let (book, studies) = (self.book(), self.studies());
         self.findings
             .get_or_init(|| checks::check(book, studies, self.settings()))
+    }
+
+    /// A circuit's equations, explained.
+    pub fn explanation(&self, index: usize) -> &Explanation {
+        let circuits = &self.book().circuits;
+        let all = || circuits.iter().map(|_| OnceLock::new()).collect();
+        self.explanations.get_or_init(all)[index].get_or_init(|| {
+            let study = &self.studies()[index];
+            let writing = self.settings().writing();
+            teaching::explain::explain(&circuits[index], &study.equations, &study.feedback, writing)
+        })
     }
 
     /// What applies to it: the editor's settings, and over them those of the workspace's file.
