@@ -395,8 +395,8 @@ pub fn why(
     }
     // What one finding tells is not blamed twice; what the text accepts is blamed though no finding is left.
     let told = |rule: &&'static str| mine().any(|it| it.rule == *rule);
-    if rules.iter().any(|it| told(it)) {
-        rules.retain(|it| told(it));
+    if rules.iter().any(&told) {
+        rules.retain(&told);
     }
     if rules.is_empty() {
         rules.push(if circuit.later.iter().any(|it| it.wires) {
