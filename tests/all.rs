@@ -18,4 +18,5 @@ mod reference;
 mod samples;
 mod schema;
 mod tidy;
+mod values;
 mod versions;

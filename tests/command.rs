@@ -146,3 +146,56 @@ fn what_the_library_says_is_what_the_command_prints() {
         }
     }
 }
+
+#[test]
+fn pages_the_man_page_and_completions_are_printed() {
+    let printed = |arguments: &[&str]| {
+        let output = ampersum(arguments, "");
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        (output.status.code(), text)
+    };
+    for (arguments, expected) in [
+        (&["manual"][..], "language"),
+        (&["manual", "start"], "# The first circuit"),
+        (&["manual", "floating_node"], "floating_node"),
+        (&["manual", "--man"], ".TH ampersum"),
+        (&["manual", "--completions", "bash"], "_ampersum"),
+        (&["manual", "--completions", "zsh"], "#compdef ampersum"),
+        (&["manual", "--completions", "fish"], "complete -c ampersum"),
+        (&["rule"], "positive_feedback"),
+        (&["rule", "decimal_comma"], "# Wrong"),
+    ] {
+        let (code, text) = printed(arguments);
+        assert_eq!(code, Some(0), "{arguments:?}");
+        assert!(text.contains(expected), "{arguments:?}: {text}");
+    }
+    let man = printed(&["manual", "--man"]).1;
+    for command in [
+        "check",
+        "solve",
+        "equations",
+        "explain",
+        "format",
+        "compare",
+        "rule",
+        "manual",
+        "serve",
+    ] {
+        assert!(
+            man.contains(&format!(".SH {}", command.to_uppercase())),
+            "{command} has its section"
+        );
+    }
+    for arguments in [&["manual", "strat"][..], &["rule", "floting_node"]] {
+        let output = ampersum(arguments, "");
+        assert_eq!(output.status.code(), Some(1), "{arguments:?}");
+        let told = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert!(told.contains("did you mean"), "{told}");
+    }
+    assert_eq!(
+        ampersum(&["manual", "--completions", "abacus"], "")
+            .status
+            .code(),
+        Some(2)
+    );
+}

@@ -145,6 +145,8 @@ pub struct Finding {
     pub line: usize,
     pub start: usize,
     pub end: usize,
+    /// The titles of its fixes.
+    pub fixes: Vec<String>,
 }
 
 impl Finding {
@@ -195,6 +197,10 @@ fn findings(owner: &Value) -> Vec<Finding> {
             line: place(&finding["line"]),
             start: place(&finding["start"]),
             end: place(&finding["end"]),
+            fixes: list(&finding["fixes"])
+                .iter()
+                .map(|it| text(&it["title"]))
+                .collect(),
         })
         .collect()
 }

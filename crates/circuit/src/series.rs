@@ -4,18 +4,19 @@ use dashu_base::Sign;
 use dashu_int::{IBig, UBig};
 use syntax::Ratio;
 
-/// E24 of IEC 60063, in tenths; E12 is every second, E6 every fourth of them.
+/// E24 of IEC 60063, in tenths; E12 is every second, E6 every fourth, E3 every eighth of them.
 const E24: [u32; 24] = [
     10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91,
 ];
 
 /// The names of the series.
-pub const NAMES: [&str; 6] = ["E6", "E12", "E24", "E48", "E96", "E192"];
+pub const NAMES: [&str; 7] = ["E3", "E6", "E12", "E24", "E48", "E96", "E192"];
 
 /// One decade of a series in hundredths (100 … 999), or `None` for another name.
 pub fn decade(name: &str) -> Option<Vec<u32>> {
     let every = |step| E24.iter().step_by(step).map(|it| it * 10).collect();
     match name {
+        "E3" => Some(every(8)),
         "E6" => Some(every(4)),
         "E12" => Some(every(2)),
         "E24" => Some(every(1)),

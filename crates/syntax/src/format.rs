@@ -532,6 +532,7 @@ fn spelled(written: &str, bare: bool) -> String {
             "R" if bare => number,
             "R" => format!("{number} ohm"),
             "K" => format!("{number}k"),
+            "T" => format!("{number} Tohm"),
             _ if farads => format!("{number} {}F", letter.replace(['µ', 'μ'], "u")),
             _ => format!("{number}{letter}"),
         };

@@ -53,7 +53,7 @@ pub(crate) fn marking(text: &str) -> Option<(Unit, &str)> {
     let exponent = match letter {
         'R' if dimension == Dimension::OHM => 0,
         'K' if dimension == Dimension::OHM => 3,
-        'k' | 'M' | 'G' if dimension == Dimension::OHM => prefix(letter)?,
+        'k' | 'M' | 'G' | 'T' if dimension == Dimension::OHM => prefix(letter)?,
         'm' | 'u' | 'µ' | 'μ' | 'n' | 'p'
             if dimension == Dimension::FARAD && !digits.is_empty() =>
         {

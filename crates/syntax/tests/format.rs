@@ -86,3 +86,49 @@ fn squeezed_and_stretched_samples_come_back() {
         }
     }
 }
+
+#[test]
+fn spoilt_samples_keep_their_tree_and_have_one_canonical_form() {
+    // A fixed multiplicative generator: the same mutations each time.
+    let mut state = 0x2545_f491_4f6c_dd1du64;
+    let mut below = |limit: usize| {
+        state = state
+            .wrapping_mul(6364136223846793005)
+            .wrapping_add(1442695040888963407);
+        (state >> 33) as usize % limit.max(1)
+    };
+    let inserts = [
+        "--", " ", ",", "\"", "(", ")", "-", "#", "\n", "end", "1 k", "4k7", "µ", "Ω", "−", ":",
+        "=", "\t", "e3", "%",
+    ];
+    for (name, text) in samples() {
+        for _ in 0..60 {
+            let mut characters: Vec<char> = text.chars().collect();
+            for _ in 0..1 + below(3) {
+                let at = below(characters.len());
+                match below(3) {
+                    0 => {
+                        let end = (at + 1 + below(4)).min(characters.len());
+                        characters.drain(at..end);
+                    }
+                    1 => {
+                        let insert = inserts[below(inserts.len())];
+                        characters.splice(at..at, insert.chars());
+                    }
+                    _ => {
+                        let other = below(characters.len());
+                        characters.swap(at, other);
+                    }
+                }
+            }
+            let spoilt: String = characters.into_iter().collect();
+            let formatted = syntax::format(&spoilt);
+            assert_eq!(
+                shape(&formatted),
+                shape(&spoilt),
+                "{name}:\n{spoilt}\n-----\n{formatted}"
+            );
+            assert_eq!(syntax::format(&formatted), formatted, "{name}:\n{spoilt}");
+        }
+    }
+}
