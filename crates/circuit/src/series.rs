@@ -9,8 +9,8 @@ const E24: [u32; 24] = [
     10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91,
 ];
 
-/// The names of the series.
-pub const NAMES: [&str; 7] = ["E3", "E6", "E12", "E24", "E48", "E96", "E192"];
+/// The names of the series, the most used first (where several are as near to a misspelt one, that is offered).
+pub const NAMES: [&str; 7] = ["E24", "E12", "E6", "E3", "E48", "E96", "E192"];
 
 /// One decade of a series in hundredths (100 … 999), or `None` for another name.
 pub fn decade(name: &str) -> Option<Vec<u32>> {
