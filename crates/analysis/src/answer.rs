@@ -27,11 +27,6 @@ pub enum Answer {
 /// The unit roundoff of doubles, 2⁻⁵³.
 pub(crate) const UNIT: f64 = f64::EPSILON / 2.0;
 
-/// How far the true value may be from a rounded literal: four units in the last place.
-pub fn literal_error(value: f64) -> f64 {
-    value.abs() * 4.0 * f64::EPSILON
-}
-
 /// A sum or product of bounds, rounded outwards: enough for a few dozen operations between two calls.
 pub(crate) fn outward(bound: f64) -> f64 {
     if bound == 0.0 {
@@ -252,7 +247,7 @@ impl From<&Number> for Answer {
     fn from(number: &Number) -> Answer {
         match number {
             Number::Exact(ratio) => Answer::Exact(ratio.clone()),
-            Number::Rounded(value) => Answer::float(*value, literal_error(*value)),
+            Number::Rounded { value, error } => Answer::float(*value, *error),
         }
     }
 }

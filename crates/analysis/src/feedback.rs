@@ -353,7 +353,7 @@ impl Values {
             .flat_map(|it| it.controls.iter().map(|it| &it.1));
         let rounded = values
             .chain(factors)
-            .any(|it| matches!(it, Number::Rounded(_)));
+            .any(|it| matches!(it, Number::Rounded { .. }));
         let exact = moved::<Ratio>(circuit, network, moment, &[], BUDGET);
         let inputs = match &exact {
             Some(map) => exactly(circuit, map),

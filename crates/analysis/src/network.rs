@@ -301,6 +301,6 @@ impl Joined {
 pub(crate) fn fraction(number: &Number) -> Ratio {
     match number {
         Number::Exact(ratio) => ratio.clone(),
-        Number::Rounded(value) => Ratio::try_from(*value).unwrap_or(Ratio::ZERO),
+        Number::Rounded { value, .. } => Ratio::try_from(*value).unwrap_or(Ratio::ZERO),
     }
 }

@@ -537,7 +537,7 @@ fn tangles() -> impl Strategy<Value = Vec<Item>> {
 fn tableau(circuit: &Circuit) -> Vec<Vec<Ratio>> {
     let exact = |it: &Number| match it {
         Number::Exact(it) => it.clone(),
-        Number::Rounded(_) => unreachable!("the items are exact"),
+        Number::Rounded { .. } => unreachable!("the items are exact"),
     };
     let nodes = circuit.nodes.len();
     let fixed = circuit

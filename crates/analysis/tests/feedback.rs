@@ -376,7 +376,7 @@ fn knots() -> impl Strategy<Value = Vec<Item>> {
 fn shares(circuit: &Circuit) -> DMatrix<f64> {
     let float = |it: &Number| match it {
         Number::Exact(it) => it.to_f64().value(),
-        Number::Rounded(it) => *it,
+        Number::Rounded { value, .. } => *value,
     };
     let nodes = circuit.nodes.len();
     let mut held = vec![false; nodes];

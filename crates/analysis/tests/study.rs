@@ -372,15 +372,15 @@ fn rounded_values_answer_with_a_bound_and_leave_the_rest_exact() {
         ",
         expect![[r#"
             in 3 V
-            s 1.414214 to 2e-15 V
+            s 1.414214 to 3e-15 V
             m 2 V
             n 0.707107 to 2e-15 V
             R1 1 V 1/1000 A 1/1000 W
             R2 2 V 1/1000 A 1/500 W
-            R3 0.707107 to 4e-15 V 0.000707 to 4e-18 A 0.000500 to 5e-18 W
+            R3 0.707107 to 4e-15 V 0.000707 to 5e-18 A 0.000500 to 7e-18 W
             R4 0.707107 to 2e-15 V 0.000707 to 2e-18 A 0.000500 to 3e-18 W
             probe 3 V 1/1000 A -3/1000 W
-            shifted 1.414214 to 2e-15 V 0.000707 to 4e-18 A -0.001000 to 7e-18 W
+            shifted 1.414214 to 3e-15 V 0.000707 to 5e-18 A -0.001000 to 9e-18 W
         "#]],
     );
 }

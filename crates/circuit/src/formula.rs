@@ -129,7 +129,7 @@ impl<'t> Builder<'t> {
             span: expr.span,
             ..typed?
         };
-        if let Some(Number::Rounded(value)) = typed.number()
+        if let Some(Number::Rounded { value, .. }) = typed.number()
             && !value.is_finite()
         {
             self.fault(
@@ -664,14 +664,8 @@ fn folded(function: Function, all: &[Number]) -> Option<Number> {
             Number::ONE.div(&sum)
         }
         Function::Abs => all.first().map(Number::abs),
-        Function::Sqrt => match all.first()? {
-            it if it.to_f64() >= 0.0 => Some(Number::Rounded(it.to_f64().sqrt())),
-            _ => None,
-        },
-        Function::Log10 => match all.first()? {
-            it if it.to_f64() > 0.0 => Some(Number::Rounded(it.to_f64().log10())),
-            _ => None,
-        },
+        Function::Sqrt => all.first()?.sqrt(),
+        Function::Log10 => all.first()?.log10(),
         Function::Min => all
             .iter()
             .cloned()

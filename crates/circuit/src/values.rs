@@ -476,9 +476,9 @@ impl<'t> Builder<'t> {
             }
             let factor = match (it.form, shape) {
                 (Form::RootMeanSquare, WaveShape::Sine) => {
-                    Number::Rounded(std::f64::consts::SQRT_2)
+                    Number::rounded(std::f64::consts::SQRT_2)
                 }
-                (Form::RootMeanSquare, WaveShape::Triangle) => Number::Rounded(3f64.sqrt()),
+                (Form::RootMeanSquare, WaveShape::Triangle) => Number::rounded(3f64.sqrt()),
                 _ => Number::ONE,
             };
             return Some(it.value.mul(&factor));

@@ -29,7 +29,7 @@ impl Number {
     pub fn exact(&self) -> Option<&Ratio> {
         match self {
             Number::Exact(ratio) => Some(ratio),
-            Number::Rounded(_) => None,
+            Number::Rounded { .. } => None,
         }
     }
 
@@ -37,7 +37,7 @@ impl Number {
     pub fn to_f64(&self) -> f64 {
         match self {
             Number::Exact(ratio) => ratio.to_f64().value(),
-            Number::Rounded(value) => *value,
+            Number::Rounded { value, .. } => *value,
         }
     }
 
@@ -45,7 +45,7 @@ impl Number {
     pub fn is_zero(&self) -> bool {
         match self {
             Number::Exact(ratio) => ratio.is_zero(),
-            Number::Rounded(value) => *value == 0.0,
+            Number::Rounded { value, .. } => *value == 0.0,
         }
     }
 
@@ -53,28 +53,67 @@ impl Number {
     pub fn is_positive(&self) -> bool {
         match self {
             Number::Exact(ratio) => *ratio > Ratio::ZERO,
-            Number::Rounded(value) => *value > 0.0,
+            Number::Rounded { value, .. } => *value > 0.0,
         }
     }
 
     /// `self + other`
     pub fn add(&self, other: &Number) -> Number {
-        self.with(other, |a, b| a + b, |a, b| a + b)
+        self.with(other, |a, b| a + b, |a, b| (a.0 + b.0, a.1 + b.1))
     }
 
     /// `self - other`
     pub fn sub(&self, other: &Number) -> Number {
-        self.with(other, |a, b| a - b, |a, b| a - b)
+        self.with(other, |a, b| a - b, |a, b| (a.0 - b.0, a.1 + b.1))
     }
 
     /// `self * other`
     pub fn mul(&self, other: &Number) -> Number {
-        self.with(other, |a, b| a * b, |a, b| a * b)
+        let product = |a: Near, b: Near| (a.0 * b.0, a.0.abs() * b.1 + b.0.abs() * a.1 + a.1 * b.1);
+        self.with(other, |a, b| a * b, product)
     }
 
     /// `self / other`; nothing where `other` is zero.
     pub fn div(&self, other: &Number) -> Option<Number> {
-        (!other.is_zero()).then(|| self.with(other, |a, b| a / b, |a, b| a / b))
+        let quotient = |a: Near, b: Near| {
+            let (value, least) = (a.0 / b.0, b.0.abs() - b.1);
+            let error = if least > 0.0 {
+                (a.1 + value.abs() * b.1) / least
+            } else {
+                f64::INFINITY
+            };
+            (value, error)
+        };
+        (!other.is_zero()).then(|| self.with(other, |a, b| a / b, quotient))
+    }
+
+    /// √self; nothing below zero.
+    pub fn sqrt(&self) -> Option<Number> {
+        let (value, error) = self.near();
+        let root = value.sqrt();
+        // The root falls fastest towards zero.
+        let least = (value - error).max(0.0).sqrt();
+        (value >= 0.0).then(|| rounded(root, root - least))
+    }
+
+    /// log10 of what is above zero.
+    pub fn log10(&self) -> Option<Number> {
+        let (value, error) = self.near();
+        let least = value - error;
+        let far = if least > 0.0 {
+            value.log10() - least.log10()
+        } else {
+            f64::INFINITY
+        };
+        (value > 0.0).then(|| rounded(value.log10(), far))
+    }
+
+    /// A double from a function of the machine's library: within two units in its last place.
+    pub fn rounded(value: f64) -> Number {
+        Number::Rounded {
+            value,
+            error: 2.0 * f64::EPSILON * value.abs(),
+        }
     }
 
     /// `self ^ power`; nothing for zero to a power below zero.
@@ -92,7 +131,7 @@ impl Number {
                     raised
                 })
             }
-            _ => Number::Rounded(self.to_f64().powi(power)),
+            _ => self.raised(power),
         })
     }
 
@@ -100,7 +139,10 @@ impl Number {
     pub fn neg(&self) -> Number {
         match self {
             Number::Exact(ratio) => Number::Exact(-ratio),
-            Number::Rounded(value) => Number::Rounded(-value),
+            Number::Rounded { value, error } => Number::Rounded {
+                value: -value,
+                error: *error,
+            },
         }
     }
 
@@ -125,15 +167,49 @@ impl Number {
         &self,
         other: &Number,
         exactly: impl Fn(&Ratio, &Ratio) -> Ratio,
-        roughly: impl Fn(f64, f64) -> f64,
+        roughly: impl Fn(Near, Near) -> Near,
     ) -> Number {
         match (self, other) {
             (Number::Exact(a), Number::Exact(b)) if bits(a) + bits(b) <= MOST_BITS => {
                 Number::Exact(exactly(a, b))
             }
-            _ => Number::Rounded(roughly(self.to_f64(), other.to_f64())),
+            _ => {
+                let (value, error) = roughly(self.near(), other.near());
+                rounded(value, error)
+            }
         }
     }
+
+    /// A power by multiplying, so that the error is carried along.
+    fn raised(&self, power: i32) -> Number {
+        let (value, error) = self.near();
+        let base = Number::Rounded { value, error };
+        let product = (0..power.unsigned_abs()).fold(Number::rounded(1.0), |it, _| it.mul(&base));
+        if power < 0 {
+            Number::ONE.div(&product).unwrap_or(product)
+        } else {
+            product
+        }
+    }
+
+    fn near(&self) -> Near {
+        match self {
+            Number::Exact(ratio) => {
+                let value = ratio.to_f64().value();
+                (value, value.abs() * f64::EPSILON)
+            }
+            Number::Rounded { value, error } => (*value, *error),
+        }
+    }
+}
+
+/// A double, and how far the true value can be from it.
+type Near = (f64, f64);
+
+/// The outcome of one operation: its own rounding is added to what was carried along, and the sum rounded outwards.
+fn rounded(value: f64, carried: f64) -> Number {
+    let error = (carried + 2.0 * f64::EPSILON * value.abs()) * (1.0 + 4.0 * f64::EPSILON);
+    Number::Rounded { value, error }
 }
 
 fn bits(ratio: &Ratio) -> usize {
@@ -285,7 +361,37 @@ mod tests {
         assert_eq!(third.powi(-2), Some(Number::decimal(9u8.into(), 0)));
         assert_eq!(Number::ONE.div(&Number::ZERO), None);
         assert_eq!(Number::ZERO.powi(-1), None);
-        assert_eq!(third.mul(&Number::Rounded(3.0)), Number::Rounded(1.0));
+        let three = Number::Rounded {
+            value: 3.0,
+            error: 0.0,
+        };
+        assert_eq!(third.mul(&three).to_f64(), 1.0);
+    }
+
+    #[test]
+    fn errors_are_carried_along_where_digits_cancel() {
+        let two = Number::decimal(2u8.into(), 0);
+        let root = two.sqrt().expect("above zero");
+        let small = root.sub(&Number::decimal(141421356u32.into(), -8));
+        // √2 − 1.41421356 = 2.3730950488…e-9, after A002193 of the on-line encyclopedia of integer sequences (from memory).
+        let Number::Rounded { value, error } = small else {
+            panic!("a root is rounded")
+        };
+        assert!(
+            (value - 2.373_095_048_8e-9).abs() <= error + 1e-19,
+            "{value} ± {error}"
+        );
+        assert!(
+            error > 1e-16 && error < 1e-14,
+            "the digits that are left: {error}"
+        );
+        let square = root.mul(&root);
+        let Number::Rounded { value, error } = square else {
+            panic!("a root is rounded")
+        };
+        assert!((value - 2.0).abs() <= error && error < 1e-14);
+        assert_eq!(Number::ZERO.sub(&Number::ONE).sqrt(), None);
+        assert_eq!(Number::ZERO.log10(), None);
     }
 
     #[test]
@@ -294,7 +400,7 @@ mod tests {
         for _ in 0..64 {
             number = number.powi(32).expect("no zero");
         }
-        assert!(matches!(number, Number::Rounded(_)));
+        assert!(matches!(number, Number::Rounded { .. }));
     }
 
     #[test]

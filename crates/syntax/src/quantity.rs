@@ -12,8 +12,13 @@ pub use dashu_ratio::RBig as Ratio;
 pub enum Number {
     /// Exactly this.
     Exact(Ratio),
-    /// From `sqrt`, `log10`, `Vrms`, most decibels: within a few units in the last place of this.
-    Rounded(f64),
+    /// From `sqrt`, `log10`, `Vrms`, most decibels: |true − value| ≤ error.
+    Rounded {
+        /// The nearest double known.
+        value: f64,
+        /// How far off it can be.
+        error: f64,
+    },
 }
 
 /// Exponents of the base units: a volt, an ampere, a second, and the angle.
@@ -212,7 +217,7 @@ fn decibels(x: Number) -> Result<Number, FaultKind> {
     let decades = x.mul(&Number::decimal(5u8.into(), -2));
     Ok(match decades.exact() {
         Some(exact) if exact.is_int() => Number::decimal(1u8.into(), decades.to_f64() as i32),
-        _ => Number::Rounded(10f64.powf(decades.to_f64())),
+        _ => Number::rounded(10f64.powf(decades.to_f64())),
     })
 }
 
@@ -268,7 +273,13 @@ mod tests {
 
     #[test]
     fn other_decibels_are_rounded() {
-        let Ok((Number::Rounded(half_power), ..)) = value("-3 dB") else {
+        let Ok((
+            Number::Rounded {
+                value: half_power, ..
+            },
+            ..,
+        )) = value("-3 dB")
+        else {
             panic!("not rounded")
         };
         // 10^(-0.15), to the last place but two.

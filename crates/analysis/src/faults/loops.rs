@@ -228,7 +228,7 @@ fn volts(circuit: &Circuit, steps: impl Iterator<Item = (Carrier, NodeId)>) -> O
         }
         let drive = fraction(&source.constant);
         volts.size += drive.to_f64().value().abs();
-        volts.rounded |= matches!(source.constant, Number::Rounded(_));
+        volts.rounded |= matches!(source.constant, Number::Rounded { .. });
         volts.waves |= source.wave.is_some();
         volts.sum += if ends(source)[0] == from {
             drive

@@ -84,9 +84,9 @@ impl From<&Number> for Coefficient {
     fn from(number: &Number) -> Coefficient {
         match number {
             Number::Exact(value) => value.clone().into(),
-            Number::Rounded(value) => Coefficient {
+            Number::Rounded { value, error } => Coefficient {
                 value: Ratio::try_from(*value).unwrap_or(Ratio::ZERO),
-                error: crate::answer::literal_error(*value),
+                error: *error,
             },
         }
     }

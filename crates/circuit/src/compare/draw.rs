@@ -273,7 +273,7 @@ fn sorted(mut pins: Vec<(String, String)>) -> Vec<(String, String)> {
 fn exact(number: &Number) -> String {
     match number {
         Number::Exact(ratio) => ratio.to_string(),
-        Number::Rounded(value) => format!("{value:e}"),
+        Number::Rounded { value, .. } => format!("{value:e}"),
     }
 }
 

@@ -106,9 +106,9 @@ pub(super) fn number(view: &View, span: Span) -> Option<Vec<Block>> {
 fn sizes(it: &Quantity, shape: WaveShape) -> Vec<String> {
     // Effective value over amplitude: what the mean square of one turn comes to.
     let effective = Answer::from(&match shape {
-        WaveShape::Sine => Number::Rounded(std::f64::consts::FRAC_1_SQRT_2),
+        WaveShape::Sine => Number::rounded(std::f64::consts::FRAC_1_SQRT_2),
         WaveShape::Square => Number::ONE,
-        WaveShape::Triangle => Number::Rounded(1.0 / 3f64.sqrt()),
+        WaveShape::Triangle => Number::rounded(1.0 / 3f64.sqrt()),
     });
     let given = Answer::from(&it.value);
     let amplitude = match it.form {
