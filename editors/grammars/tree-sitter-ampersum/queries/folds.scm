@@ -1,0 +1,1 @@
+[(part) (block) (work) (circuit)] @fold

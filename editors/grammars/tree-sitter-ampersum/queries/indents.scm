@@ -1,0 +1,3 @@
+[(part) (block) (work)] @indent.begin
+
+"end" @indent.branch @indent.end
