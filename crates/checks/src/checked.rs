@@ -3,7 +3,7 @@
 use analysis::faults::{self, Fault, FaultKind};
 use analysis::{Outcome, Study, Trouble};
 use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
-use syntax::Place;
+use syntax::{Fix, Place, TextEdit};
 use teaching::names;
 
 use crate::{Finding, Rule, Settings};
@@ -86,6 +86,12 @@ impl Checked<'_> {
     pub fn meant(&self, node: NodeId) -> Option<NodeId> {
         let nodes = &self.circuit.nodes;
         let name = self.circuit.node_name(node);
+        if syntax::means_ground(last_part(name)) {
+            return Some(circuit::GROUND);
+        }
+        if let Some((node, _)) = self.meant_in_block(node) {
+            return Some(node);
+        }
         let others = || {
             let others = nodes.iter().filter(|it| it.named && it.name != name);
             others.map(|it| it.name.as_str())
@@ -96,6 +102,86 @@ impl Checked<'_> {
         })?;
         let index = nodes.iter().position(|it| it.name == nearest)?;
         Some(NodeId(index as u32))
+    }
+
+    /// The same among the names of its block, whose ports have other names outside.
+    fn meant_in_block(&self, node: NodeId) -> Option<(NodeId, String)> {
+        let name = last_part(self.circuit.node_name(node));
+        if name.len() == self.circuit.node_name(node).len() {
+            return None;
+        }
+        let here = self.named_place(node, None)?;
+        let inside = self.block_around(here)?;
+        let mut near: Vec<(&str, NodeId)> = Vec::new();
+        for (index, other) in self.circuit.nodes.iter().enumerate() {
+            let places = other.places.iter().filter(|it| inside(**it));
+            let id = NodeId(index as u32);
+            near.extend(
+                places
+                    .map(|it| (self.text(*it), id))
+                    .filter(|it| it.0 != name),
+            );
+        }
+        let text = syntax::spelled(near.iter().map(|it| it.0), name)?;
+        let found = near.iter().find(|it| it.0 == text)?;
+        Some((found.1, text.to_owned()))
+    }
+
+    /// Whether places lie in the block that holds this one.
+    fn block_around(&self, place: Place) -> Option<impl Fn(Place) -> bool> {
+        let tree = &self.book.files.get(place.file.0 as usize)?.tree;
+        let body = tree.body_of(tree.statement_at(place.span.start)?)?;
+        if body.kind != syntax::BodyKind::Block {
+            return None;
+        }
+        let last = body
+            .end
+            .or(body.inside.last().copied())
+            .unwrap_or(body.head);
+        let span = tree.statement(body.head).span.to(tree.statement(last).span);
+        let file = place.file;
+        Some(move |it: Place| {
+            it.file == file && span.start <= it.span.start && it.span.end <= span.end
+        })
+    }
+
+    /// How often the text names a node.
+    pub fn mentions(&self, node: NodeId) -> usize {
+        self.circuit.nodes[node.index()].places.len()
+    }
+
+    /// Of a node and the one that it was perhaps meant for: which name is misspelt. The one that stands only once, if the
+    /// other stands more often.
+    pub fn misspelt(&self, node: NodeId, meant: NodeId) -> (NodeId, NodeId) {
+        let once = meant != circuit::GROUND && self.mentions(meant) == 1 && self.mentions(node) > 1;
+        if once { (meant, node) } else { (node, meant) }
+    }
+
+    /// Where the text has a node by its name: first where it is asked for, then anywhere.
+    pub fn named_place(&self, node: NodeId, first: Option<Place>) -> Option<Place> {
+        let name = last_part(self.circuit.node_name(node));
+        let places = &self.circuit.nodes[node.index()].places;
+        let mut all = first.into_iter().chain(places.iter().copied());
+        all.find(|it| self.text(*it) == name)
+    }
+
+    /// Another node's name at this place, where both have their names from the same block.
+    pub fn rename(&self, at: Place, node: NodeId, meant: NodeId) -> Option<Fix> {
+        let (from, to) = (self.circuit.node_name(node), self.circuit.node_name(meant));
+        let block = |name: &str| name.rsplit_once('.').map(|it| it.0.to_owned());
+        let text = match self.meant_in_block(node).filter(|it| it.0 == meant) {
+            Some((_, text)) => text,
+            None if meant == circuit::GROUND || block(from) == block(to) => {
+                last_part(to).to_owned()
+            }
+            None => return None,
+        };
+        if self.text(at) != last_part(from) {
+            return None;
+        }
+        let title = format!("write `{text}`");
+        let span = at.span;
+        Some(Fix::likely(title, vec![TextEdit { span, text }]))
     }
 
     /// Where a node's name first stands.
@@ -124,4 +210,9 @@ impl Checked<'_> {
     pub fn few_nodes(&self, nodes: &[NodeId]) -> String {
         names::few(nodes, |it| names::node(self.circuit, *it))
     }
+}
+
+/// The name itself, without the blocks around it.
+pub(crate) fn last_part(name: &str) -> &str {
+    name.rsplit('.').next().unwrap_or(name)
 }

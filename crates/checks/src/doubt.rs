@@ -9,7 +9,7 @@ use circuit::{Book, FaultKind};
 use syntax::{BodyKind, Broken, FileId, Statement, StatementKind};
 
 use crate::extents::Extents;
-use crate::{Finding, registry};
+use crate::{Finding, Severity, registry};
 
 /// Rules that conclude from something that is not there.
 const FROM_ABSENCE: &[&str] = &[
@@ -40,6 +40,8 @@ pub(crate) fn settle(book: &Book, extents: &Extents, findings: &mut Vec<Finding>
         somewhere.anything |= it.anything;
         somewhere.words |= it.words;
         somewhere.names |= it.names;
+        somewhere.unfinished |= it.unfinished;
+        somewhere.nameless |= it.nameless;
         somewhere.any_rule |= it.any_rule;
     }
     findings.retain(|it| {
@@ -60,29 +62,89 @@ fn doubts<'t>(book: &'t Book, extents: &Extents) -> HashMap<Option<usize>, Doubt
     for statement in &file.tree.statements {
         if let StatementKind::Broken(broken) = &statement.kind {
             let doubt = doubts.entry(extents.circuit(statement.span)).or_default();
+            let fault = fault_of(&file.tree.faults, statement);
             doubt.add(
                 broken,
-                stops_early(&file.tree.faults, statement),
+                fault.is_none_or(|it| stops_early(it, statement)),
+                match fault {
+                    Some(it) if it.unfinished => Rest::Comes,
+                    Some(it) if !it.fixes.is_empty() => Rest::Known,
+                    _ => Rest::Lost,
+                },
                 &file.text,
             );
+            let nameless = fault.is_some_and(|it| lacks_a_name(it, &file.text));
+            doubt.nameless |= nameless;
         }
     }
     // a device that does not say all its nodes
     for fault in &book.faults {
-        if matches!(fault.kind, FaultKind::ClauseMissing { .. }) && fault.place.file == FileId(0) {
+        let lacks_a_node = match &fault.kind {
+            FaultKind::ClauseMissing { missing, .. } => {
+                !missing.iter().all(|it| it.starts_with("open"))
+            }
+            _ => false,
+        };
+        if lacks_a_node && fault.place.file == FileId(0) {
             doubts.entry(fault.circuit).or_default().anything = true;
         }
     }
     doubts
 }
 
-/// Whether nothing that was written follows the fault.
-fn stops_early(faults: &[syntax::Fault], statement: &Statement) -> bool {
-    let at = faults.partition_point(|it| it.span.end < statement.span.start);
-    let mut own = faults[at..]
+/// The fault of a broken line.
+fn fault_of<'t>(faults: &'t [syntax::Fault], statement: &Statement) -> Option<&'t syntax::Fault> {
+    let at = faults.partition_point(|it| it.span.start < statement.span.start);
+    faults
+        .get(at)
+        .filter(|it| it.span.start <= statement.span.end)
+}
+
+/// Whether nothing that was written follows the fault. A line that a way out makes readable is there to its end.
+fn stops_early(fault: &syntax::Fault, statement: &Statement) -> bool {
+    let lost = fault.fixes.is_empty() || fault.kind == syntax::FaultKind::OpenString;
+    fault.unfinished || lost && fault.span.end >= statement.span.end
+}
+
+/// Whether the line makes something and does not say what it is called: `opamp: plus in`, `in -- 10k -- out`.
+fn lacks_a_name(fault: &syntax::Fault, text: &str) -> bool {
+    let word = fault.span.of(text);
+    matches!(
+        fault.kind,
+        syntax::FaultKind::Expected { what: "a name", .. }
+    ) && fault.fixes.is_empty()
+        && (word == ":" || word.starts_with(|it: char| it.is_ascii_digit()))
+}
+
+/// A `start` where no capacitor lies sets none: that only capacitors lead back is the same mistake. And where nothing leads
+/// back at all, the capacitor that `start` looks for is what is missing.
+pub(crate) fn settle_starts(findings: &mut Vec<Finding>) {
+    let wrong: HashSet<_> = findings
         .iter()
-        .take_while(|it| it.span.start <= statement.span.end);
-    own.any(|it| it.unfinished || it.span.end >= statement.span.end)
+        .filter(|it| it.rule == "start_nowhere")
+        .map(|it| it.circuit)
+        .collect();
+    let open: HashSet<_> = findings
+        .iter()
+        .filter(|it| it.rule == "no_feedback" && it.severity == Severity::Error)
+        .map(|it| it.circuit)
+        .collect();
+    findings.retain(|it| match it.rule {
+        "start_nowhere" => !open.contains(&it.circuit),
+        "no_feedback" => it.severity == Severity::Error || !wrong.contains(&it.circuit),
+        _ => true,
+    });
+}
+
+/// What a broken line says beside what could not be read.
+#[derive(Clone, Copy, PartialEq)]
+enum Rest {
+    /// All of it is there: a way out makes it readable.
+    Known,
+    /// It is not written yet.
+    Comes,
+    /// Nobody knows.
+    Lost,
 }
 
 /// What the broken lines of one circuit might have said.
@@ -94,6 +156,10 @@ struct Doubt<'t> {
     words: bool,
     /// A `let`.
     names: bool,
+    /// Some thing whose name is missing.
+    nameless: bool,
+    /// A line is still being written.
+    unfinished: bool,
     /// Any rule would have been accepted.
     any_rule: bool,
     /// These rules would have been.
@@ -105,9 +171,11 @@ struct Doubt<'t> {
 }
 
 impl<'t> Doubt<'t> {
-    fn add(&mut self, broken: &Broken, stops: bool, text: &'t str) {
+    /// `stops`: nothing follows what could not be read.
+    fn add(&mut self, broken: &Broken, stops: bool, rest: Rest, text: &'t str) {
         let names: Vec<&str> = broken.names.iter().take(3).map(|it| it.of(text)).collect();
-        let alone = names.len() <= 1;
+        let alone = names.len() <= 1 && rest != Rest::Known;
+        self.unfinished |= rest == Rest::Comes;
         match names.as_slice() {
             ["allow"] | ["expect", "finding"] => self.any_rule = true,
             ["allow", rule, ..] | ["expect", "finding", rule] => self.rules.add(rule, stops),
@@ -122,20 +190,36 @@ impl<'t> Doubt<'t> {
         let head = matches!(broken.opens, Some(BodyKind::Part | BodyKind::Block));
         match names.first() {
             Some(word) if head || "use".starts_with(word) => self.words = true,
-            Some(&"let") if stops && !alone => self.names = true,
-            _ => self.anything |= alone || stops && broken.wires,
+            Some(&"let") if stops => self.names = true,
+            _ => self.anything |= broken.wires && (alone || stops),
         }
     }
 
     fn leaves_open(&self, finding: &Finding) -> bool {
         let rule = finding.rule;
-        self.anything && FROM_ABSENCE.contains(&rule)
-            || self.words && matches!(rule, "unknown_word" | "unknown_name" | "unused")
-            || self.names && matches!(rule, "unknown_name" | "unused")
+        // a misspelt name is one whatever else there is, but where a line goes on `R3` is not `R1` misspelt
+        let alike = |it| self.unfinished && is_numbered_alike(it, finding);
+        let misspelt = matches!(rule, "unknown_name" | "unknown_word")
+            && finding.fixes.iter().any(|it| !alike(it));
+        self.nameless && matches!(rule, "unknown_name" | "unused")
+            || !misspelt
+                && (self.anything && FROM_ABSENCE.contains(&rule)
+                    || self.words && matches!(rule, "unknown_word" | "unknown_name" | "unused")
+                    || self.names && matches!(rule, "unknown_name" | "unused"))
             || registry::rule(rule).is_some() && (self.any_rule || self.rules.hold(rule))
             || ACCEPTED_BY_CLAIMS.contains(&rule)
                 && (self.any_claim || finding.subjects.iter().any(|it| self.claimed.hold(it)))
     }
+}
+
+/// Whether a way out would write a name that differs in its number alone.
+fn is_numbered_alike(fix: &syntax::Fix, finding: &Finding) -> bool {
+    let stem = |name: &str| {
+        name.trim_end_matches(|it: char| it.is_ascii_digit())
+            .to_owned()
+    };
+    let written = fix.edits.first().map_or("", |it| &it.text);
+    finding.subjects.iter().any(|it| stem(it) == stem(written))
 }
 
 /// Words that were written, some perhaps not to their end.

@@ -5,6 +5,7 @@
 //! [`settings`].
 
 mod accept;
+mod behind;
 mod checked;
 mod doubt;
 mod extents;
@@ -55,10 +56,12 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
         }
         merge(&mut found);
         accept::accept(&checked, &mut found, &mut of_book);
+        behind::settle(&checked, &mut found);
         findings.append(&mut found);
     }
     findings.append(&mut of_book);
     doubt::settle(book, &extents, &mut findings);
+    doubt::settle_starts(&mut findings);
     findings.retain_mut(|it| settings.apply(it));
     findings.sort_by(|a, b| {
         let key = |it: &Finding| (it.place.file, it.place.span.start, it.place.span.end);

@@ -33,7 +33,15 @@ impl Said {
 pub(crate) fn findings(book: &Book, extents: &Extents) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (index, file) in book.files.iter().enumerate() {
+        let mut misplaced = false;
         for fault in &file.tree.faults {
+            // where the head of a circuit is forgotten, its first line tells it for all
+            let none_yet = syntax::FaultKind::WrongPlace {
+                belongs: "a circuit, and none has begun yet",
+            };
+            if fault.kind == none_yet && std::mem::replace(&mut misplaced, true) {
+                continue;
+            }
             let place = Place {
                 file: FileId(index as u32),
                 span: fault.span,

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use syntax::{BodyKind, FileId, Place, Span, StatementId, StatementKind};
 
 use crate::files::{BlockRef, Library, load};
+use crate::mend::{is_first, join_unknown};
 use crate::model::*;
 use crate::scope::{Builder, Frame};
 use crate::{Block, Book, Fault, FaultKind};
@@ -49,9 +50,11 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
                 .collect(),
         })
     });
-    let blocks = blocks.collect();
+    let blocks: Vec<Block> = blocks.collect();
     let mut seen = HashSet::new();
     faults.retain(|it| seen.insert((it.place, it.kind.id())));
+    let unused = unused(&circuits, &parts, &blocks);
+    let mut faults = join_unknown(faults, &unused);
     faults.sort_by_key(|it| (it.place.file, it.place.span));
     Book {
         files: library.files,
@@ -60,6 +63,22 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
         blocks,
         faults,
     }
+}
+
+/// The `let`s, parts and blocks of the first file that nothing uses.
+fn unused(circuits: &[Circuit], parts: &[Part], blocks: &[Block]) -> Vec<(String, Place)> {
+    let mut lets: HashMap<Place, (&str, bool)> = HashMap::new();
+    for it in circuits.iter().flat_map(|it| &it.lets) {
+        lets.entry(it.place).or_insert((&it.name, false)).1 |= !it.uses.is_empty();
+    }
+    let lets = lets.into_iter().filter(|(_, (_, used))| !used);
+    let lets = lets.map(|(place, (name, _))| (name.to_owned(), place));
+    let parts = parts.iter().filter(|it| it.uses.is_empty());
+    let blocks = blocks.iter().filter(|it| it.uses.is_empty());
+    lets.chain(parts.map(|it| (it.name.clone(), it.place)))
+        .chain(blocks.map(|it| (it.name.clone(), it.place)))
+        .filter(|(name, place)| is_first(*place) && !name.is_empty())
+        .collect()
 }
 
 /// A circuit as the text says it.
@@ -171,6 +190,7 @@ fn builder<'t>(library: &'t Library, parts: &'t mut Vec<Part>, index: usize) -> 
         sheet_lets: Vec::new(),
         in_sheet: false,
         faults: Vec::new(),
+        perhaps_held: HashSet::new(),
         depth: 0,
         expanded: 0,
     }
@@ -183,6 +203,7 @@ fn frame(file: FileId, outer: Option<usize>, in_circuit: bool) -> Frame {
         outer,
         names: HashMap::new(),
         perhaps: HashSet::new(),
+        perhaps_read: HashSet::new(),
         in_circuit,
         part: None,
         supply: None,
@@ -218,6 +239,7 @@ fn circuit<'t>(
     builder.work_out_opamps(own, &said.inside);
     builder.claims(own, &said.inside);
     builder.sheets(own, &said.inside);
+    builder.rename_taken(own);
     builder.gather();
     builder
 }
@@ -250,6 +272,7 @@ impl Builder<'_> {
             for name in names {
                 if let Some(crate::scope::What::Node(node)) = self.find(frame, &name)
                     && node != GROUND
+                    && !self.frames[frame].perhaps_read.contains(&name)
                 {
                     self.circuit.perhaps.nodes.insert(node);
                 }

@@ -194,7 +194,7 @@ impl<'t> Builder<'t> {
         };
         let opamp = match what? {
             What::Opamp(index) => self.opamps[index].id?,
-            What::Other("a comparator") | What::Broken => return None,
+            What::Other("a comparator" | "an op-amp") | What::Broken => return None,
             _ => {
                 self.unknown_name(frame, of, "op-amp");
                 return None;
@@ -304,7 +304,13 @@ impl<'t> Builder<'t> {
                     needed: Dimension::SECOND,
                     found,
                 };
-                self.fault(frame, at.span, kind);
+                let seconds = format!("{} s", at.span.of(self.text(frame)));
+                let fault = self.fault(frame, at.span, kind);
+                if typed.plain {
+                    fault
+                        .fixes
+                        .push(crate::scope::replace(at.span, seconds, false));
+                }
                 None
             }
         }

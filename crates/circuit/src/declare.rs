@@ -14,6 +14,33 @@ use crate::scope::{Builder, Frame, Maker, Pending, PendingDevice, PendingLet, St
 const BLOCK_DEPTH: usize = 16;
 /// How many elements a circuit may have once its blocks are expanded.
 const ELEMENTS: usize = 1_000_000;
+/// How many faults there may be before lines are no longer compared with all others.
+const MOST_COMPARED: usize = 50;
+/// Words of the trade for those of clauses.
+const SYNONYMS: [(&str, &str); 22] = [
+    ("output", "drives"),
+    ("out", "drives"),
+    ("drive", "drives"),
+    ("inverting", "minus"),
+    ("negative", "minus"),
+    ("neg", "minus"),
+    ("noninverting", "plus"),
+    ("non_inverting", "plus"),
+    ("positive", "plus"),
+    ("pos", "plus"),
+    ("rails", "supply"),
+    ("model", "part"),
+    ("type", "part"),
+    ("resistance", "total"),
+    ("value", "total"),
+    ("slider", "wiper"),
+    ("tap", "wiper"),
+    ("capacitance", "value"),
+    ("on", "closed"),
+    ("off", "open"),
+    ("shut", "closed"),
+    ("voltage", "rated"),
+];
 
 /// The devices of the language, without blocks.
 pub(crate) const DEVICES: [&str; 6] = [
@@ -37,21 +64,64 @@ impl<'t> Builder<'t> {
             if let StatementKind::Broken(broken) = &self.statement(frame, *id).kind {
                 for name in &broken.names {
                     let key = self.key(frame, *name);
-                    self.frames[frame].perhaps.insert(key);
+                    if broken.wires {
+                        self.perhaps_named(frame, key);
+                    } else if self.frames[frame].perhaps.insert(key.clone()) {
+                        self.frames[frame].perhaps_read.insert(key);
+                    }
                 }
                 self.circuit.perhaps.incomplete |= broken.wires;
             }
         }
-        for id in statements {
+        for (index, id) in statements.iter().enumerate() {
             let statement = self.statement(frame, *id);
+            let before = self.faults.len();
             match &statement.kind {
-                StatementKind::Let { name, value } => self.declare_let(frame, *id, *name, value),
                 StatementKind::Path(items) => self.declare_path(frame, *id, items),
                 StatementKind::Source(source) => self.declare_source(frame, *id, source),
                 StatementKind::Device(device) => self.declare_device(frame, *id, device),
-                _ => {}
+                _ => continue,
+            }
+            self.pasted_twice(frame, statements, index, before);
+        }
+        // A `let` yields to what stands in the circuit under its name.
+        for (index, id) in statements.iter().enumerate() {
+            if let StatementKind::Let { name, value } = &self.statement(frame, *id).kind {
+                let before = self.faults.len();
+                self.declare_let(frame, *id, *name, value);
+                self.pasted_twice(frame, statements, index, before);
             }
         }
+    }
+
+    /// A line that stands above word for word is one mistake: all its names are taken.
+    fn pasted_twice(
+        &mut self,
+        frame: usize,
+        statements: &[StatementId],
+        index: usize,
+        before: usize,
+    ) {
+        let taken = |it: &crate::Fault| matches!(it.kind, FaultKind::NameTaken { .. });
+        if before > MOST_COMPARED || !self.faults[before..].iter().any(taken) {
+            return;
+        }
+        let span = self.statement(frame, statements[index]).span;
+        let words = |span: Span| span.of(self.text(frame)).split_whitespace();
+        let same = |id: &StatementId| words(self.statement(frame, *id).span).eq(words(span));
+        if !statements[..index].iter().any(same) {
+            return;
+        }
+        let mut first = true;
+        let mut at = 0;
+        self.faults.retain_mut(|it| {
+            at += 1;
+            if at <= before || !taken(it) {
+                return true;
+            }
+            it.fixes = vec![leave_out(span)];
+            std::mem::replace(&mut first, false)
+        });
     }
 
     fn declare_let(&mut self, frame: usize, id: StatementId, name: Name, value: &'t syntax::Expr) {
@@ -390,7 +460,11 @@ impl<'t> Builder<'t> {
     fn declare_broken(&mut self, frame: usize, device: &'t Device) {
         let key = self.key(frame, device.name);
         if self.find(frame, &key).is_none() {
-            self.declare(frame, device.name, What::Broken);
+            let what = match self.key(frame, device.kind).as_str() {
+                "opamp" => What::Other("an op-amp"),
+                _ => What::Broken,
+            };
+            self.declare(frame, device.name, what);
         }
         self.doubt_clauses(frame, device);
     }
@@ -400,10 +474,10 @@ impl<'t> Builder<'t> {
         self.circuit.perhaps.incomplete = true;
         for clause in &device.clauses {
             let word = self.key(frame, clause.word);
-            self.frames[frame].perhaps.insert(word);
+            self.perhaps_named(frame, word);
             if let Argument::Name(name) = clause.argument {
                 let key = self.key(frame, name);
-                self.frames[frame].perhaps.insert(key);
+                self.perhaps_named(frame, key);
             }
         }
     }
@@ -418,18 +492,19 @@ impl<'t> Builder<'t> {
         may: &[&str],
     ) -> bool {
         let mut seen: Vec<String> = Vec::new();
-        for clause in &device.clauses {
+        for (index, clause) in device.clauses.iter().enumerate() {
             let word = self.key(frame, clause.word);
             if !must.contains(&word.as_str()) && !may.contains(&word.as_str()) {
                 let open = must
                     .iter()
                     .chain(may)
                     .filter(|it| !seen.iter().any(|seen| seen == *it));
-                self.unknown_word(frame, clause.word, "clause", open.copied());
+                let open: Vec<&str> = open.copied().collect();
+                self.unknown_clause(frame, device, clause, &open);
                 return false;
             }
             if seen.contains(&word) {
-                self.fault(frame, clause.word, FaultKind::SaidTwice(word));
+                self.clause_twice(frame, device, index, must);
                 return false;
             }
             if !self.argument_fits(frame, device, clause, &word, nodes) {
@@ -457,6 +532,58 @@ impl<'t> Builder<'t> {
         fault.unfinished = true;
         fault.subjects.push(name);
         false
+    }
+
+    /// A word that begins no clause of such a device; those of the trade are put right in one go.
+    fn unknown_clause(&mut self, frame: usize, device: &'t Device, clause: &Clause, open: &[&str]) {
+        let meant = |word: &str| {
+            let of_trade = SYNONYMS.iter().find(|it| it.0.eq_ignore_ascii_case(word));
+            of_trade.map(|it| it.1).filter(|it| open.contains(it))
+        };
+        let word = self.key(frame, clause.word);
+        let Some(nearest) = meant(&word) else {
+            return self.unknown_word(frame, clause.word, "clause", open.iter().copied());
+        };
+        let edits = device.clauses.iter().filter_map(|it| {
+            let text = meant(&self.key(frame, it.word))?.to_owned();
+            Some(syntax::TextEdit {
+                span: it.word,
+                text,
+            })
+        });
+        let title = format!("write `{nearest}`");
+        let fix = syntax::Fix::likely(title, edits.collect());
+        let kind = FaultKind::UnknownWord {
+            word,
+            wanted: "clause",
+            nearest: Some(nearest.to_owned()),
+        };
+        self.fault(frame, clause.word, kind).fixes.push(fix);
+    }
+
+    /// A clause that was said before: perhaps in place of the one that is missing.
+    fn clause_twice(&mut self, frame: usize, device: &'t Device, index: usize, must: &[&str]) {
+        let clause = &device.clauses[index];
+        let word = self.key(frame, clause.word);
+        let said = |it: &&&str| self.clause(device, frame, it).is_some();
+        let missing: Vec<&str> = must.iter().filter(|it| !said(it)).copied().collect();
+        let fix = match (missing.as_slice(), index.checked_sub(1)) {
+            ([missing], _) => crate::scope::replace(clause.word, *missing, false),
+            (_, Some(before)) => syntax::Fix::likely(
+                "leave it out",
+                vec![syntax::TextEdit {
+                    span: Span {
+                        start: device.clauses[before].span.end,
+                        end: clause.span.end,
+                    },
+                    text: String::new(),
+                }],
+            ),
+            (_, None) => leave_out(clause.span),
+        };
+        self.fault(frame, clause.word, FaultKind::SaidTwice(word))
+            .fixes
+            .push(fix);
     }
 
     fn argument_fits(
@@ -499,7 +626,27 @@ impl<'t> Builder<'t> {
             Argument::Value(value) => value.span,
             Argument::Rails(rails) => rails.first().map_or(clause.word, rail_span),
         };
-        self.fault(frame, at, kind).unfinished = unfinished;
+        let text = at.of(self.text(frame));
+        let written = match (&clause.argument, &kind) {
+            (Argument::Value(_), FaultKind::Expected { what: "a node", .. })
+                if text.starts_with('0') =>
+            {
+                Some("ground".to_owned())
+            }
+            (
+                Argument::Name(_),
+                FaultKind::Expected {
+                    what: "a value in brackets",
+                    ..
+                },
+            ) => Some(format!("({text})")),
+            _ => None,
+        };
+        let fault = self.fault(frame, at, kind);
+        fault.unfinished = unfinished;
+        fault
+            .fixes
+            .extend(written.map(|it| crate::scope::replace(at, it, false)));
         false
     }
 
@@ -559,6 +706,7 @@ impl<'t> Builder<'t> {
                     .collect();
                 known.sort_unstable();
                 self.unknown_word(frame, device.kind, "device", known);
+                self.element_as_a_device(frame, device, kind);
             }
             return self.declare_broken(frame, device);
         };
@@ -586,6 +734,34 @@ impl<'t> Builder<'t> {
             return self.declare_broken(frame, device);
         }
         self.expand(frame, device, block);
+    }
+
+    /// `resistor R1: from a, to b, value 10k` is a path.
+    fn element_as_a_device(&mut self, frame: usize, device: &'t Device, kind: &str) {
+        let ends = ["from", "to"].map(|it| self.clause(device, frame, it).map(|it| &it.argument));
+        let value = ["value", "resistance", "total"]
+            .iter()
+            .find_map(|it| self.value_clause(device, frame, it));
+        let element = matches!(
+            kind.to_lowercase().as_str(),
+            "resistor" | "capacitor" | "inductor" | "coil"
+        );
+        if let ([Some(Argument::Name(a)), Some(Argument::Name(b))], Some(value), true) =
+            (ends, value, element)
+        {
+            let text = |span: Span| span.of(self.text(frame));
+            let path = format!(
+                "{} -- {} {} -- {}",
+                text(*a),
+                text(device.name),
+                text(value.span),
+                text(*b)
+            );
+            let fix = crate::scope::replace(device.kind.to(last_span(device)), path, false);
+            if let Some(fault) = self.faults.last_mut() {
+                fault.fixes = vec![fix];
+            }
+        }
     }
 
     /// The inside of a block, with its ports joined to the nodes of the device's clauses.
@@ -687,6 +863,7 @@ impl<'t> Builder<'t> {
             outer: Some(outer),
             names: Default::default(),
             perhaps: Default::default(),
+            perhaps_read: Default::default(),
             in_circuit: false,
             // Op-amps inside use what the device says, else what the block around it was told.
             part: self.frames[frame].part,
@@ -744,6 +921,7 @@ impl<'t> Builder<'t> {
             outer: None,
             names: Default::default(),
             perhaps: Default::default(),
+            perhaps_read: Default::default(),
             in_circuit: false,
             part: None,
             supply: None,
@@ -810,6 +988,12 @@ fn name_of(clause: &Clause, word: &str, pins: &[&str]) -> Option<Name> {
 
 fn last_span(device: &Device) -> Span {
     device.clauses.last().map_or(device.name, |it| it.span)
+}
+
+/// A whole line less.
+pub(crate) fn leave_out(span: Span) -> syntax::Fix {
+    let text = String::new();
+    syntax::Fix::likely("take it out", vec![syntax::TextEdit { span, text }])
 }
 
 /// A rail as written.

@@ -100,14 +100,25 @@ impl<'t> Builder<'t> {
         let unit = needed.unit();
         let text = self.text(frame);
         let fault = self.fault(frame, typed.span, kind);
+        let written = typed.span.of(text);
         if typed.plain
             && let Some(unit) = unit
         {
-            fault.fixes.push(replace(
-                typed.span,
-                format!("{} {unit}", typed.span.of(text)),
-                true,
-            ));
+            let with_unit = format!("{written} {unit}");
+            fault.fixes.push(replace(typed.span, with_unit, true));
+        }
+        // `100k` where hertz are needed: the prefix alone means ohms.
+        let digits = written.trim_end_matches(['k', 'M', 'G']).trim_end();
+        if let Some(unit) = unit
+            && digits.len() < written.len()
+            && digits.ends_with(|it: char| it.is_ascii_digit())
+            && digits
+                .chars()
+                .all(|it| it.is_ascii_digit() || matches!(it, '.' | '-' | '−'))
+        {
+            let prefix = &written[written.len() - 1..];
+            let with_unit = format!("{digits} {prefix}{unit}");
+            fault.fixes.push(replace(typed.span, with_unit, false));
         }
         None
     }
@@ -165,12 +176,43 @@ impl<'t> Builder<'t> {
                 right,
                 ..
             } => {
+                if self.is_unit_apart(frame, *operator, left, right) {
+                    return None;
+                }
                 let left = self.alone(frame, left, reads);
                 let right = self.alone(frame, right, reads);
                 self.binary(frame, *operator, left?, right?, expr.span)
             }
             ExprKind::Call(name, arguments) => self.call(frame, *name, arguments, reads, expr.span),
         }
+    }
+
+    /// `6 V / us`: a unit with blanks, told as the unknown name that it is, with the unit as the way out.
+    fn is_unit_apart(
+        &mut self,
+        frame: usize,
+        operator: Operator,
+        left: &Expr,
+        right: &Expr,
+    ) -> bool {
+        let text = self.text(frame);
+        let (a, b) = (left.span.of(text), right.span.of(text));
+        let apart = operator == Operator::Over
+            && matches!(
+                (&left.kind, &right.kind),
+                (ExprKind::Quantity, ExprKind::Ref)
+            )
+            && a.ends_with('V')
+            && matches!(b, "us" | "ms" | "ns" | "s" | "V" | "mV" | "uV")
+            && self.find(frame, b).is_none();
+        if apart {
+            let joined = format!("{a}/{b}");
+            self.unknown_name(frame, right.span, "value");
+            if let Some(fault) = self.faults.last_mut() {
+                fault.fixes = vec![replace(left.span.to(right.span), joined, true)];
+            }
+        }
+        apart
     }
 
     /// An operand: decibels do not stand in sums and products.
@@ -265,9 +307,33 @@ impl<'t> Builder<'t> {
             What::Broken => None,
             What::Source(_) | What::Opamp(_) | What::Block(_) | What::Other(_) => {
                 let kind = no_value(what.noun());
-                self.fault(frame, name, kind).subjects.push(key);
+                let node = self.node_of(frame, what);
+                let fault = self.fault(frame, name, kind);
+                fault.subjects.push(key);
+                fault.fixes.extend(node.map(|it| replace(name, it, false)));
                 None
             }
+        }
+    }
+
+    /// The node whose voltage an op-amp drives or a source holds, by its name here.
+    fn node_of(&self, frame: usize, what: What) -> Option<String> {
+        match what {
+            What::Opamp(index) => {
+                let it = self.opamps.get(index).filter(|it| it.frame == frame)?;
+                match self.clause(it.said, frame, "drives")?.argument {
+                    syntax::Argument::Name(node) => Some(self.key(frame, node)),
+                    _ => None,
+                }
+            }
+            What::Source(index) => {
+                let it = self.sources.get(index).filter(|it| it.frame == frame)?;
+                match it.said.form {
+                    syntax::SourceForm::Held { plus, minus: None } => Some(self.key(frame, plus)),
+                    _ => None,
+                }
+            }
+            _ => None,
         }
     }
 
@@ -450,7 +516,7 @@ impl<'t> Builder<'t> {
             "log10" => Function::Log10,
             "phase" => Function::Phase,
             _ => {
-                self.unknown_word(frame, name, "function", FUNCTIONS);
+                self.unknown_function(frame, name, arguments, span);
                 return None;
             }
         };
@@ -539,6 +605,37 @@ impl<'t> Builder<'t> {
         })
     }
 
+    /// `I(R1)`, `V(out)`, `gain(a - b)`, or a misspelt function.
+    fn unknown_function(&mut self, frame: usize, name: Span, arguments: &[Expr], span: Span) {
+        let word = self.key(frame, name);
+        let written = match (word.as_str(), arguments) {
+            ("I" | "i", _) => Some((name, "current".to_owned())),
+            ("P" | "p", _) => Some((name, "power".to_owned())),
+            ("V" | "v" | "U" | "u" | "E", [argument]) => {
+                Some((span, argument.span.of(self.text(frame)).to_owned()))
+            }
+            // The bracket touches a value: a product has its sign.
+            _ => self
+                .find(frame, &word)
+                .map(|_| (name, format!("{word} * "))),
+        };
+        let Some((span, text)) = written else {
+            return self.unknown_word(frame, name, "function", FUNCTIONS);
+        };
+        let nearest = if text.ends_with("* ") {
+            format!("{text}(…)")
+        } else {
+            text.clone()
+        };
+        let kind = FaultKind::UnknownWord {
+            word,
+            wanted: "function",
+            nearest: Some(nearest),
+        };
+        let fault = self.fault(frame, name, kind);
+        fault.fixes.push(replace(span, text, false));
+    }
+
     /// `nearest(E24, a)`
     fn nearest(
         &mut self,
@@ -625,6 +722,13 @@ impl<'t> Builder<'t> {
             What::Opamp(index) => Carrier::Opamp(self.opamps[index].id?),
             What::Broken => return None,
             What::Other(_) => return None,
+            // A broken line has the name too: there it is perhaps a part.
+            What::Node(_) | What::Let(_)
+                if self.key(frame, *of).starts_with(['R', 'C', 'L'])
+                    && self.perhaps(frame, &self.key(frame, *of)) =>
+            {
+                return None;
+            }
             What::Node(_) | What::Let(_) | What::SheetLet(_) | What::Pot(..) | What::Block(_) => {
                 let key = self.key(frame, *of);
                 let is = match what {

@@ -15,6 +15,7 @@ mod declare;
 mod fault;
 mod files;
 mod formula;
+mod mend;
 mod model;
 mod parts;
 mod reach;

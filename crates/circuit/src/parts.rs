@@ -27,6 +27,19 @@ const PROPERTIES: [&str; 15] = [
     "package",
 ];
 
+/// Words of the trade for them.
+const SYNONYMS: [(&str, &str); 9] = [
+    ("gain_bandwidth", "bandwidth"),
+    ("gain_bandwidth_product", "bandwidth"),
+    ("slew_rate", "slew"),
+    ("input_offset", "offset"),
+    ("offset_voltage", "offset"),
+    ("input_bias", "bias_current"),
+    ("bias", "bias_current"),
+    ("open_loop_gain", "gain"),
+    ("output_current", "current"),
+];
+
 const PACKAGES: [&str; 3] = ["single_8", "dual_8", "quad_14"];
 
 impl<'t> Builder<'t> {
@@ -60,7 +73,10 @@ impl<'t> Builder<'t> {
                 word.clone()
             };
             if seen.contains(&topic) {
-                self.fault(frame, property.word, FaultKind::SaidTwice(word));
+                let span = tree.statements[id.0 as usize].span;
+                self.fault(frame, property.word, FaultKind::SaidTwice(word))
+                    .fixes
+                    .push(crate::declare::leave_out(span));
                 continue;
             }
             seen.push(topic);
@@ -115,6 +131,24 @@ impl<'t> Builder<'t> {
                     let from = self.constant(frame, from, Dimension::VOLT)?;
                     it.supply = Some([from, self.constant(frame, to, Dimension::VOLT)?]);
                 }
+                // `supply 3 V - 36 V`
+                PropertyForm::Value(syntax::Expr {
+                    kind:
+                        syntax::ExprKind::Binary {
+                            operator: syntax::Operator::Minus,
+                            sign,
+                            left,
+                            right,
+                        },
+                    ..
+                }) => {
+                    let text = |span: syntax::Span| span.of(self.text(frame));
+                    let range = format!("{} to {}", text(left.span), text(right.span));
+                    let fix = crate::scope::replace(left.span.to(right.span), range, true);
+                    let (what, example) = ("`to`", "supply 3 V to 6 V");
+                    let fault = self.fault(frame, *sign, FaultKind::Expected { what, example });
+                    fault.fixes.push(fix);
+                }
                 _ => self.wrong_form(frame, property, "a range", "supply 3 V to 6 V"),
             },
             "package" => match &property.form {
@@ -128,7 +162,20 @@ impl<'t> Builder<'t> {
                 }
                 _ => self.wrong_form(frame, property, "a package", "package dual_8"),
             },
-            _ => self.unknown_word(frame, property.word, "property", PROPERTIES),
+            _ => {
+                let meant = SYNONYMS.iter().find(|it| it.0.eq_ignore_ascii_case(word));
+                let Some((_, meant)) = meant else {
+                    self.unknown_word(frame, property.word, "property", PROPERTIES);
+                    return None;
+                };
+                let kind = FaultKind::UnknownWord {
+                    word: word.to_owned(),
+                    wanted: "property",
+                    nearest: Some((*meant).to_owned()),
+                };
+                let fix = crate::scope::replace(property.word, *meant, false);
+                self.fault(frame, property.word, kind).fixes.push(fix);
+            }
         }
         Some(())
     }

@@ -60,6 +60,8 @@ pub(crate) struct Frame {
     pub names: HashMap<String, (What, Place)>,
     /// Names on broken lines of this frame.
     pub perhaps: HashSet<String>,
+    /// Those of them that stand only on lines which wire nothing: claims, tasks, `let`s.
+    pub perhaps_read: HashSet<String>,
     /// Faults here belong to the circuit (else to the file: blocks and file-wide `let`s).
     pub in_circuit: bool,
     /// What a block's op-amps use where they name none.
@@ -167,6 +169,8 @@ pub(crate) struct Builder<'t> {
     /// In a work sheet a plain number fits any dimension.
     pub in_sheet: bool,
     pub faults: Vec<Fault>,
+    /// Nodes that something may hold whose line is wrong.
+    pub perhaps_held: HashSet<NodeId>,
     /// How deep the working out of expressions is nested at the moment.
     pub depth: usize,
     /// Elements expanded so far.
@@ -349,8 +353,10 @@ impl<'t> Builder<'t> {
         if matches!(wanted, "node" | "name") {
             known.push("ground");
         }
-        known.sort_unstable();
-        let nearest = spelled(known, &key).map(str::to_owned);
+        // Of equally near ones, one that begins alike: `R3` is rather `R2` than `A3`.
+        let first = key.chars().next();
+        known.sort_unstable_by_key(|it| (it.chars().next() != first, *it));
+        let nearest = self.nearest_name(frame, &key, wanted, known);
         let kind = FaultKind::UnknownName {
             name: key.clone(),
             wanted,
@@ -361,6 +367,46 @@ impl<'t> Builder<'t> {
         fault
             .fixes
             .extend(nearest.map(|it| replace(name, it, true)));
+    }
+
+    /// The name that was perhaps meant: another spelling, `V_out` for `out`, `gnd` for `ground`, a part of a block.
+    fn nearest_name(
+        &self,
+        frame: usize,
+        key: &str,
+        wanted: &str,
+        known: Vec<&str>,
+    ) -> Option<String> {
+        if matches!(wanted, "node" | "name") {
+            if syntax::means_ground(key) {
+                return Some("ground".to_owned());
+            }
+            let bare = key.strip_prefix(['V', 'v', 'U', 'u']);
+            let bare = bare.map(|it| it.strip_prefix('_').unwrap_or(it));
+            if let Some(node) = bare.filter(|it| known.contains(it)) {
+                return Some(node.to_owned());
+            }
+        }
+        if let Some((first, rest)) = key.split_once('.') {
+            if let Some((What::Block(inner), _)) = self.own(frame, first) {
+                let mut names: Vec<&str> = self.frames[inner]
+                    .names
+                    .keys()
+                    .map(String::as_str)
+                    .collect();
+                names.sort_unstable();
+                return spelled(names, rest).map(|it| format!("{first}.{it}"));
+            }
+            let mut blocks: Vec<&str> = self.frames[frame]
+                .names
+                .iter()
+                .filter(|(_, (what, _))| matches!(what, What::Block(_)))
+                .map(|(key, _)| key.as_str())
+                .collect();
+            blocks.sort_unstable();
+            return spelled(blocks, first).map(|it| format!("{it}.{rest}"));
+        }
+        spelled(known, key).map(str::to_owned)
     }
 
     /// "There is no device `opmap`", with the nearest word as a fix.
@@ -384,8 +430,22 @@ impl<'t> Builder<'t> {
             .extend(nearest.map(|it| replace(word, it, true)));
     }
 
-    /// Nothing may be concluded from what these nodes lack.
+    /// A line that wires something and is wrong has this name.
+    pub fn perhaps_named(&mut self, frame: usize, key: String) {
+        let it = &mut self.frames[frame];
+        it.perhaps_read.remove(&key);
+        it.perhaps.insert(key);
+    }
+
+    /// Nothing may be concluded from what these nodes lack; perhaps something holds them.
     pub fn doubt(&mut self, nodes: impl IntoIterator<Item = NodeId>) {
+        let nodes: Vec<NodeId> = nodes.into_iter().collect();
+        self.perhaps_held.extend(&nodes);
+        self.doubt_ends(nodes);
+    }
+
+    /// Nothing may be concluded from what these ends of an element lack.
+    pub fn doubt_ends(&mut self, nodes: impl IntoIterator<Item = NodeId>) {
         self.circuit.perhaps.incomplete = true;
         self.circuit
             .perhaps

@@ -51,6 +51,7 @@ impl<'t> Builder<'t> {
             outer: Some(circuit),
             names: Default::default(),
             perhaps: Default::default(),
+            perhaps_read: Default::default(),
             in_circuit: true,
             part: None,
             supply: None,
@@ -116,7 +117,7 @@ impl<'t> Builder<'t> {
             StatementKind::Broken(broken) => {
                 for name in &broken.names {
                     let key = self.key(frame, *name);
-                    self.frames[frame].perhaps.insert(key);
+                    self.perhaps_named(frame, key);
                 }
                 None
             }

@@ -7,7 +7,7 @@ use syntax::{
 use syntax::{Dimension, ExprKind, StatementId, StatementKind, quantity};
 
 use crate::FaultKind;
-use crate::declare::rail_span;
+use crate::declare::{leave_out, rail_span};
 use crate::formula::{Reads, less, linear};
 use crate::model::*;
 use crate::scope::{Builder, Made, Maker, Step, What};
@@ -44,8 +44,8 @@ impl<'t> Builder<'t> {
                 }
                 _ => {
                     let name = self.key(frame, self.pending[index].name_place.span);
-                    self.frames[frame].perhaps.insert(name);
-                    self.doubt(ends.into_iter().flatten());
+                    self.perhaps_named(frame, name);
+                    self.doubt_ends(ends.into_iter().flatten());
                     self.element_ids.push(None);
                 }
             }
@@ -92,8 +92,34 @@ impl<'t> Builder<'t> {
 
     fn path_element(&mut self, frame: usize, element: &'t syntax::Element) -> Option<Made> {
         let typed = self.formula(frame, &element.value, Reads::Values)?;
+        let text = element.name.of(self.text(frame));
+        let called = match (text.chars().next(), text.get(1..)) {
+            (Some('C'), Some(rest)) if rest.bytes().all(|it| it.is_ascii_digit()) => {
+                Dimension::FARAD
+            }
+            (Some('L'), Some(rest)) if rest.bytes().all(|it| it.is_ascii_digit()) => {
+                Dimension::HENRY
+            }
+            _ => Dimension::OHM,
+        };
+        if self.is_tolerance_first(frame, element, &typed) {
+            return None;
+        }
         // A bare number as an element's value is in ohms.
         let bare = typed.plain && matches!(element.value.kind, ExprKind::Quantity);
+        // But a bare number at `C1` has lost its unit: nobody names a resistor so.
+        if bare && called != Dimension::OHM {
+            let (needed, found) = (called, Dimension::NONE);
+            let name = self.key(frame, element.name);
+            self.fault(
+                frame,
+                element.value.span,
+                FaultKind::UnitNeeded { needed, found },
+            )
+            .subjects
+            .push(name);
+            return None;
+        }
         let dimension = if bare || typed.zero {
             Dimension::OHM
         } else {
@@ -106,7 +132,7 @@ impl<'t> Builder<'t> {
             Dimension::HENRY => ElementKind::Inductor,
             found => {
                 let kind = FaultKind::UnitNeeded {
-                    needed: Dimension::OHM,
+                    needed: called,
                     found,
                 };
                 let name = self.key(frame, element.name);
@@ -143,9 +169,26 @@ impl<'t> Builder<'t> {
             } else {
                 (&mut rating, rated)
             };
+            let text = extra.span.of(self.text(frame)).to_owned();
             if slot.is_some() {
-                let text = extra.span.of(self.text(frame)).to_owned();
-                self.fault(frame, extra.span, FaultKind::SaidTwice(text));
+                let gap = syntax::Span {
+                    start: text_end_before(self.text(frame), extra.span.start),
+                    end: extra.span.end,
+                };
+                self.fault(frame, extra.span, FaultKind::SaidTwice(text))
+                    .fixes
+                    .push(leave_out(gap));
+                return None;
+            }
+            if text.bytes().all(|it| it.is_ascii_digit() || it == b'.') {
+                let kind = FaultKind::Expected {
+                    what: "a tolerance in % or a rating with its unit",
+                    example: "R1 10k 1 %",
+                };
+                let percent = format!("{text} %");
+                self.fault(frame, extra.span, kind)
+                    .fixes
+                    .push(crate::scope::replace(extra.span, percent, false));
                 return None;
             }
             *slot = Some(self.positive(frame, extra, needed)?);
@@ -159,6 +202,34 @@ impl<'t> Builder<'t> {
             polarised: false,
             value_place,
         })
+    }
+
+    /// `R1 1 % 10k`
+    fn is_tolerance_first(
+        &mut self,
+        frame: usize,
+        element: &'t syntax::Element,
+        typed: &crate::formula::Typed,
+    ) -> bool {
+        let text = self.text(frame);
+        let (Some(value), percent) = (element.extras.first(), element.value.span.of(text)) else {
+            return false;
+        };
+        let first = typed.dimension == Dimension::NONE
+            && percent.ends_with('%')
+            && !value.span.of(text).ends_with('%');
+        if first {
+            let kind = FaultKind::Expected {
+                what: "the value before its tolerance",
+                example: "R1 10k 1 %",
+            };
+            let both = element.value.span.to(value.span);
+            let text = format!("{} {percent}", value.span.of(text));
+            self.fault(frame, element.value.span, kind)
+                .fixes
+                .push(crate::scope::replace(both, text, true));
+        }
+        first
     }
 
     fn pot_half(
@@ -176,11 +247,7 @@ impl<'t> Builder<'t> {
         if let Some(share) = &share
             && !inside(share)
         {
-            let kind = FaultKind::Expected {
-                what: "a share from 0 % to 100 %",
-                example: "at 30 %",
-            };
-            self.fault(frame, at.span, kind);
+            self.share(frame, at, "at 30 %");
         }
         let wrong = self.faults.len() > before;
         if !lower {
@@ -246,7 +313,7 @@ impl<'t> Builder<'t> {
                 None => {
                     let (frame, said) = (self.sources[index].frame, self.sources[index].said);
                     let name = self.key(frame, said.name);
-                    self.frames[frame].perhaps.insert(name);
+                    self.perhaps_named(frame, name);
                     let names: Vec<Name> = match said.form {
                         SourceForm::Held { plus, minus } => {
                             [Some(plus), minus].into_iter().flatten().collect()
@@ -307,7 +374,11 @@ impl<'t> Builder<'t> {
             SourceKind::Voltage { plus, minus } => [plus, minus],
             SourceKind::Current { .. } => [GROUND, GROUND],
         };
-        let (constant, controls, wave) = self.drive(frame, &said.drive, needed, own)?;
+        let drive = self.drive(frame, &said.drive, needed, own);
+        if drive.is_none() {
+            self.volts_from_into(frame, said);
+        }
+        let (constant, controls, wave) = drive?;
         let prefix = &self.frames[frame].prefix;
         Some(Source {
             name: format!("{prefix}{}", self.key(frame, said.name)),
@@ -321,6 +392,35 @@ impl<'t> Builder<'t> {
             end_places,
             description,
         })
+    }
+
+    /// `1.2 V from ground into in`: a voltage is held, not pushed.
+    fn volts_from_into(&mut self, frame: usize, said: &syntax::Source) {
+        let SourceForm::Current { from, into } = said.form else {
+            return;
+        };
+        let text = |span: syntax::Span| span.of(self.text(frame));
+        let (a, b, drive) = (text(from), text(into), text(said.drive.span));
+        let held = match (a, b) {
+            ("ground", b) => format!("{b} = {drive}"),
+            (_, "ground") => return,
+            (a, b) => format!("{b} - {a} = {drive}"),
+        };
+        let fix = crate::scope::replace(said.drive.span.to(into), held, false);
+        let place = self.place(frame, said.drive.span);
+        let told = |it: &&mut crate::Fault| {
+            let volts = matches!(
+                it.kind,
+                FaultKind::UnitNeeded {
+                    found: Dimension::VOLT,
+                    ..
+                }
+            );
+            it.place == place && volts
+        };
+        if let Some(fault) = self.faults.last_mut().filter(told) {
+            fault.fixes = vec![fix];
+        }
     }
 
     /// A node that must exist already: the ends of a current source only read.
@@ -383,8 +483,7 @@ impl<'t> Builder<'t> {
                 let duty = self.optional(frame, duty.as_ref(), Dimension::NONE, half)?;
                 let share = !less(&duty, &Number::ZERO) && !less(&Number::ONE, &duty);
                 if let (false, Some(said)) = (share, said_duty) {
-                    let (what, example) = ("a share from 0 % to 100 %", "duty 30 %");
-                    self.fault(frame, said.span, FaultKind::Expected { what, example });
+                    self.share(frame, said, "duty 30 %");
                     return None;
                 }
                 self.wave_is_later(frame, drive);
@@ -439,6 +538,19 @@ impl<'t> Builder<'t> {
             end: drive.span.start + word.len() as u32,
         };
         self.later(frame, &word, at, false, &[]);
+    }
+
+    /// Not from 0 to 1: a number without its sign of percent, or beyond.
+    fn share(&mut self, frame: usize, at: &Expr, example: &'static str) {
+        let what = "a share from 0 % to 100 %";
+        let text = at.span.of(self.text(frame)).to_owned();
+        let fault = self.fault(frame, at.span, FaultKind::Expected { what, example });
+        if text.parse::<f64>().is_ok_and(|it| it <= 100.0) {
+            let percent = format!("{text} %");
+            fault
+                .fixes
+                .push(crate::scope::replace(at.span, percent, false));
+        }
     }
 
     fn optional(
@@ -502,7 +614,9 @@ impl<'t> Builder<'t> {
                             circuit_frame,
                             word_end(6),
                             FaultKind::SaidTwice("supply".into()),
-                        );
+                        )
+                        .fixes
+                        .push(leave_out(statement.span));
                         continue;
                     }
                     self.frames[circuit_frame].supply =
@@ -517,7 +631,9 @@ impl<'t> Builder<'t> {
                             circuit_frame,
                             word_end(6),
                             FaultKind::SaidTwice("opamps are".into()),
-                        );
+                        )
+                        .fixes
+                        .push(leave_out(statement.span));
                         continue;
                     }
                     self.frames[circuit_frame].part = self.part(circuit_frame, *name);
@@ -537,7 +653,7 @@ impl<'t> Builder<'t> {
                 None => {
                     let (frame, said) = (self.opamps[index].frame, self.opamps[index].said);
                     let name = self.key(frame, said.name);
-                    self.frames[frame].perhaps.insert(name);
+                    self.perhaps_named(frame, name);
                     self.doubt_clauses(frame, said);
                 }
             }
@@ -731,6 +847,18 @@ impl<'t> Builder<'t> {
                     None if self.circuit.perhaps.incomplete && self.perhaps_holds(frame, node) => {
                         None
                     }
+                    // An end that hangs free is told where it does.
+                    None if self.hangs_free(node) => None,
+                    None if self.held_elsewhere(frame, node).is_some() => {
+                        let (place, fix) = self.held_elsewhere(frame, node)?;
+                        let mut fault =
+                            crate::Fault::new(place, FaultKind::RailNotHeld(key.clone()));
+                        fault.circuit = self.frames[frame].in_circuit.then_some(self.index);
+                        fault.subjects.push(key);
+                        fault.fixes.push(fix);
+                        self.faults.push(fault);
+                        None
+                    }
                     _ => {
                         let span = rail_span(rail);
                         self.fault(frame, span, FaultKind::RailNotHeld(key.clone()))
@@ -743,10 +871,42 @@ impl<'t> Builder<'t> {
         }
     }
 
+    /// Whether a source stands between this node and one that nothing else touches.
+    fn hangs_free(&self, node: NodeId) -> bool {
+        let alone = |it: NodeId| it != GROUND && self.circuit.nodes[it.index()].places.len() == 1;
+        self.circuit.sources.iter().any(|it| match it.kind {
+            SourceKind::Voltage { plus, minus } => {
+                plus == node && alone(minus) || minus == node && alone(plus)
+            }
+            SourceKind::Current { .. } => false,
+        })
+    }
+
+    /// Where a source holds a node that stands nowhere else and is called nearly so.
+    fn held_elsewhere(&self, frame: usize, node: NodeId) -> Option<(syntax::Place, syntax::Fix)> {
+        let name = self.circuit.node_name(node);
+        let file = self.frames[frame].file;
+        self.circuit.sources.iter().find_map(|it| {
+            let SourceKind::Voltage {
+                plus,
+                minus: GROUND,
+            } = it.kind
+            else {
+                return None;
+            };
+            let [place] = self.circuit.nodes[plus.index()].places[..] else {
+                return None;
+            };
+            let near = syntax::spelled([self.circuit.node_name(plus)], name).is_some();
+            let fix = crate::scope::replace(place.span, name, true);
+            (near && place.file == file).then_some((place, fix))
+        })
+    }
+
     /// Whether a source that could not be worked out may hold this node.
     pub(crate) fn perhaps_holds(&self, frame: usize, node: NodeId) -> bool {
         let name = self.circuit.node_name(node);
-        self.circuit.perhaps.nodes.contains(&node) || self.frames[frame].perhaps.contains(name)
+        self.perhaps_held.contains(&node) || self.frames[frame].perhaps.contains(name)
     }
 
     /// What `start` sets.
@@ -810,7 +970,17 @@ impl<'t> Builder<'t> {
             it.kind == ElementKind::Capacitor
                 && (it.ends == [plus, minus] || it.ends == [minus, plus])
         });
-        if !lies && !self.circuit.perhaps.incomplete {
+        let doubtful = [plus, minus]
+            .iter()
+            .any(|it| self.circuit.perhaps.nodes.contains(it))
+            || self.tree(frame).faults.iter().any(|it| it.unfinished);
+        let named = |it: NodeId| {
+            it != GROUND
+                && self.frames[frame]
+                    .perhaps
+                    .contains(self.circuit.node_name(it))
+        };
+        if !lies && !doubtful && !(named(plus) && (minus == GROUND || named(minus))) {
             self.fault(frame, of.span, FaultKind::StartNowhere);
             return;
         }
@@ -821,4 +991,9 @@ impl<'t> Builder<'t> {
             place,
         });
     }
+}
+
+/// Where the word before this offset ends.
+fn text_end_before(text: &str, offset: u32) -> u32 {
+    text[..offset as usize].trim_end().len() as u32
 }

@@ -15,7 +15,7 @@ out -- R9 1k -- fb -- R8 1k -- ground
 
 /// The line added to the sound file, the word at fault, the id, and the replacement that the first fix writes there.
 const LINES: &[(&str, &str, &str, &str)] = &[
-    ("fb -- R1 5k -- sum", "R1", "name_taken", ""),
+    ("fb -- R1 5k -- sum", "R1", "name_taken", "R3"),
     ("fb -- sum 5k -- out", "sum", "name_taken", ""),
     ("fb -- R7 5k -- end", "end", "name_taken", ""),
     ("let ground = 2", "ground", "name_taken", ""),
@@ -63,14 +63,14 @@ const LINES: &[(&str, &str, &str, &str)] = &[
         "opamp A2: plus in, plus fb, drives x",
         "plus",
         "said_twice",
-        "",
+        "minus",
     ),
     ("supply 5 V", "supply", "said_twice", ""),
     ("in -- R3 1k 1 % 2 % -- ground", "2 %", "said_twice", ""),
     ("A1.x -- R3 1k -- ground", "A1.x", "inside_name", ""),
     ("let a = b\nlet b = a", "a", "ring", ""),
-    ("expect A1 = 1 V", "A1", "no_value", ""),
-    ("expect probe = 1 V", "probe", "no_value", ""),
+    ("expect A1 = 1 V", "A1", "no_value", "out"),
+    ("expect probe = 1 V", "probe", "no_value", "in"),
     ("let a = out", "out", "no_value", ""),
     ("let a = current(R1)", "current", "no_value", ""),
     ("let a = 3 V + 2 ohm", "2 ohm", "units_differ", ""),

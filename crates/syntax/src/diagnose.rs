@@ -3,20 +3,26 @@
 //! What the trade gets wrong most often is told by hand, on the tokens of the line; for the rest the grammar says what it
 //! had expected.
 
+mod around;
 mod device;
 mod expected;
 mod first;
+mod joints;
 mod lexical;
 mod path;
+mod prose;
 mod source;
 mod unit;
 
 use std::collections::HashSet;
 
+use crate::bench::Expectation;
 use crate::kind::{Kind, tok};
 use crate::lexer::{Tok, Token};
-use crate::parse::Expectation;
 use crate::{BodyKind, Fault, FaultKind, Fix, Span, StatementKind, TextEdit};
+
+pub(crate) use around::Around;
+pub(crate) use first::is_property;
 
 /// A statement, and where it stands.
 pub(crate) struct Line<'t> {
@@ -26,6 +32,8 @@ pub(crate) struct Line<'t> {
     pub(crate) inside: Option<BodyKind>,
     /// What may be the kind of a device, besides those of the language.
     pub(crate) blocks: &'t Blocks<'t>,
+    /// What other lines of the file say.
+    pub(crate) around: &'t Around<'t>,
 }
 
 /// The blocks of a file.
@@ -55,17 +63,32 @@ pub(crate) fn missing_end(kind: BodyKind, head: Span, last: Span) -> Fault {
 impl<'t> Line<'t> {
     /// An `end` where nothing is open.
     pub(crate) fn stray_end(&self) -> Fault {
+        let all = self.span(0).to(self.span(self.tokens.len() - 1));
         Fault::new(self.span(0), FaultKind::MissingEnd(None))
+            .fix(Fix::likely("take it out", vec![replace(all, "")]))
     }
 
     /// A line that stands in the wrong body: at its first word, or where a path's first dashes are.
     pub(crate) fn wrong_place(&self, belongs: &'static str) -> Fault {
         let at = self.tokens.iter().position(|(tok, _)| *tok == Tok::Wire);
         let is_path = Kind::of_statement(self.tokens) == Kind::Path;
-        Fault::new(
+        let fault = Fault::new(
             self.span(at.filter(|_| is_path).unwrap_or(0)),
             FaultKind::WrongPlace { belongs },
-        )
+        );
+        if belongs == crate::kind::NONE_YET {
+            let start = self.span(0).start;
+            let fix = Fix::likely(
+                "begin a circuit above it",
+                vec![insert(start, "circuit first\n")],
+            );
+            return fault.fix(fix);
+        }
+        if self.kind != Kind::Version {
+            return fault;
+        }
+        let all = self.span(0).to(self.span(self.tokens.len() - 1));
+        fault.fix(Fix::likely("take it out", vec![replace(all, "")]))
     }
 
     /// Why what was read cannot be meant so.
@@ -97,6 +120,9 @@ impl<'t> Line<'t> {
 
     /// Why the line could not be read; `expectation` is the grammar's own account.
     pub(crate) fn fault(&self, expectation: Option<Expectation<'_>>) -> Fault {
+        if let Some(fault) = self.strokes().or_else(|| self.odd_equals()) {
+            return fault;
+        }
         let fault = match self.kind {
             Kind::Unknown => Some(self.unknown()),
             Kind::Path => self.path(),
@@ -121,12 +147,38 @@ impl<'t> Line<'t> {
 
     fn equation_alone(&self) -> Fault {
         let fault = Fault::new(self.span(0), FaultKind::BareEquation);
-        match self.inside {
-            Some(BodyKind::Block | BodyKind::Part) => fault,
-            _ => fault.fix(Fix::likely(
-                "claim it: `expect …`",
-                vec![insert(self.span(0).start, "expect ")],
+        let (left, start) = (self.word(0), self.span(0).start);
+        let before = |title: String, text: String| Fix::likely(title, vec![insert(start, text)]);
+        let constant = match (self.tok(2), self.tok(3)) {
+            (Some(Tok::Minus | Tok::Plus), Some(tok)) => {
+                tok.is_quantity() && self.tokens.len() == 4
+            }
+            (Some(tok), None) => tok.is_quantity(),
+            _ => false,
+        };
+        let single = self.tok(0).is_some_and(Tok::is_name) && self.tok(1) == Some(Tok::Equals);
+        let claim = match self.inside {
+            Some(BodyKind::Block | BodyKind::Part) => None,
+            _ => Some(before("claim it: `expect …`".into(), "expect ".into())),
+        };
+        let other = match left {
+            "ground" => return fault,
+            "supply" if single => Some(Fix::likely(
+                "leave out `=`",
+                vec![replace(self.with_gap(1), "")],
             )),
+            _ if single && !self.around.is_node(left) && self.tok(0) == Some(Tok::Name) => {
+                Some(before(format!("name it: `let {left} = …`"), "let ".into()))
+            }
+            _ if single && constant && self.around.is_node(left) && !self.around.is_held(left) => {
+                let source = format!("source {left}_source: ");
+                Some(before(format!("hold it: `{source}{left} = …`"), source))
+            }
+            _ => None,
+        };
+        Fault {
+            fixes: other.into_iter().chain(claim).collect(),
+            ..fault
         }
     }
 

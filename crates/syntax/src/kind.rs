@@ -3,6 +3,9 @@
 use crate::BodyKind;
 use crate::lexer::{Tok, Token};
 
+/// Where a line belongs that stands above the first circuit.
+pub(crate) const NONE_YET: &str = "a circuit, and none has begun yet";
+
 /// The kinds of line, by what has to be read.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub(crate) enum Kind {
@@ -154,7 +157,7 @@ impl Kind {
                 Kind::Path | Kind::HeldSource | Kind::CurrentSource | Kind::Device | Kind::Allow,
                 Some(BodyKind::Block),
             ) => None,
-            (_, None) => circuits.then_some(CIRCUIT),
+            (_, None) => circuits.then_some(NONE_YET),
             (_, Some(BodyKind::Circuit)) => None,
             (_, Some(BodyKind::Part | BodyKind::Block | BodyKind::Work)) => Some(CIRCUIT),
         }

@@ -3,6 +3,7 @@
 //! A text is cut into tokens and statements ([`parse`] begins with that), each statement is read alone by the grammar, and
 //! only where one fails it is diagnosed by hand. Quantities stay spans until [`quantity::read`] reads them.
 
+mod bench;
 mod classes;
 mod diagnose;
 mod fault;
@@ -12,6 +13,7 @@ mod kind;
 mod lexer;
 mod limits;
 mod line_index;
+mod mend;
 mod names;
 mod number;
 mod parse;
@@ -25,7 +27,7 @@ pub use classes::{CLAUSES, ClassedToken, DEVICES, TokenClass, tokens};
 pub use fault::*;
 pub use format::{format, format_edits};
 pub use line_index::{Encoding, LineIndex, Position};
-pub use names::{normal, spelled};
+pub use names::{means_ground, normal, spelled};
 pub use parse::parse;
 pub use quantity::{Dimension, Form, Number, Quantity, Ratio};
 pub use span::*;

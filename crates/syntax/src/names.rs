@@ -16,7 +16,7 @@ pub fn normal(name: &str) -> Cow<'_, str> {
 /// The word that `wrong` was perhaps meant for: the nearest, within two letters added, left out, changed or swapped (one
 /// in words of two to four letters, none in a single letter). Of equally near ones the first.
 pub fn spelled<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Option<&'w str> {
-    let mut nearest = None;
+    let mut nearest: Option<(usize, &str)> = None;
     let wrong = wrong.chars().collect::<Vec<_>>();
     if wrong.len() > 64 {
         return None;
@@ -28,8 +28,8 @@ pub fn spelled<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Opt
             2..=4 => 1,
             _ => 2,
         };
-        let most = nearest.map_or(most, |(distance, _)| most.min(distance));
-        if letters.len().abs_diff(wrong.len()) > most {
+        let most = nearest.map_or(2 * most, |(least, _)| least.min(2 * most));
+        if 2 * letters.len().abs_diff(wrong.len()) > most {
             continue;
         }
         let distance = distance(&letters, &wrong);
@@ -40,8 +40,16 @@ pub fn spelled<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Opt
     nearest.map(|(_, word)| word)
 }
 
-/// How many letters must be added, left out, changed or swapped with their neighbour (optimal string alignment); a
-/// change of case alone counts as one in all.
+/// Whether a name is one that the trade has for the node at 0 V, which is `ground` here.
+pub fn means_ground(name: &str) -> bool {
+    const WORDS: [&str; 8] = [
+        "gnd", "ground", "grnd", "earth", "masse", "agnd", "dgnd", "common",
+    ];
+    name != "ground" && WORDS.iter().any(|it| it.eq_ignore_ascii_case(name))
+}
+
+/// Twice the letters that must be added, left out, changed or swapped with their neighbour (optimal string alignment); a
+/// change of case alone counts as half a letter in all.
 fn distance(a: &[char], b: &[char]) -> usize {
     if a != b && a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.eq_ignore_ascii_case(b)) {
         return 1;
@@ -59,7 +67,7 @@ fn distance(a: &[char], b: &[char]) -> usize {
         }
         before = std::mem::replace(&mut last, row);
     }
-    last[b.len()]
+    2 * last[b.len()]
 }
 
 #[cfg(test)]

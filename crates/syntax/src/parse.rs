@@ -1,20 +1,14 @@
 //! The pass over a file: statement after statement, each read alone in the body that is open.
 
-use std::cell::OnceCell;
-
-use chumsky::error::{EmptyErr, Rich};
-use chumsky::input::Input as _;
-use chumsky::prelude::*;
-
-use crate::diagnose::{self, Blocks, Line};
-use crate::grammar::{Failure, Grammar, Rule};
+use crate::bench::{Bench, Standing};
+use crate::diagnose::{self, Around, Blocks};
 use crate::kind::Kind;
-use crate::lexer::{Cut, Tok, Token, lex};
-use crate::limits;
+use crate::lexer::{Cut, Token, lex};
 use crate::{
     Body, BodyKind, Broken, Fault, FaultKind, Limit, Span, Statement, StatementId, StatementKind,
     Tree,
 };
+use crate::{limits, mend};
 
 /// Reads a text. Never fails: what could not be read is a fault and a [`StatementKind::Broken`].
 pub fn parse(text: &str) -> Tree {
@@ -42,15 +36,14 @@ pub fn parse(text: &str) -> Tree {
             _ => {}
         }
     }
+    let around = Around::new(text, &lexed.tokens, &lexed.cuts);
     let mut reader = Reader {
-        text,
         tokens: &lexed.tokens,
         cuts: &lexed.cuts,
-        blocks: &blocks,
-        circuits,
         ends,
-        grammar: Grammar::of(text),
-        telling: OnceCell::new(),
+        bench: Bench::new(text, &blocks, circuits, &around),
+        mends: MOST_MENDED,
+        asked: false,
         tree: Tree {
             statements: Vec::with_capacity(lexed.cuts.len()),
             ..Tree::default()
@@ -69,22 +62,19 @@ pub fn parse(text: &str) -> Tree {
     tree
 }
 
-/// Why a statement failed: where, and what the grammar would have taken there.
-pub(crate) type Expectation<'t> = Rich<'t, Tok, Span>;
+/// For how many broken lines of a file ways out are tried: where there are more, they are no slips of the pen.
+const MOST_MENDED: usize = 50;
 
 struct Reader<'t> {
-    text: &'t str,
     tokens: &'t [Token],
     cuts: &'t [Cut],
-    blocks: &'t Blocks<'t>,
-    /// Whether the file has any `circuit`.
-    circuits: bool,
     /// Whether an `end` comes before the next line that would close a body, from each statement on.
     ends: Vec<bool>,
-    /// The grammar that only reads.
-    grammar: Grammar<'t, EmptyErr>,
-    /// The grammar that also tells what it expected: built for the first line that fails.
-    telling: OnceCell<Grammar<'t, Expectation<'t>>>,
+    bench: Bench<'t>,
+    /// For how many more broken lines ways out are tried.
+    mends: usize,
+    /// Whether an `ask` or a `find` stands above in this circuit.
+    asked: bool,
     tree: Tree,
     /// The circuit that runs, by its index in the tree's bodies.
     circuit: Option<usize>,
@@ -107,18 +97,18 @@ impl<'t> Reader<'t> {
         if Kind::opener(tokens).is_some() {
             self.close(None);
         }
-        let inside = self.inside();
-        let kind = Kind::of(tokens, inside);
-        let outcome = self.statement(index, kind, tokens);
+        let kind = Kind::of(tokens, self.inside());
+        let outcome = self.statement(index, tokens);
         let (kind, outcome) = match outcome {
             // A body that never ends stops where a line stands that it cannot hold.
             Err(fault)
                 if matches!(fault.kind, FaultKind::WrongPlace { .. })
-                    && self.open.as_ref().is_some_and(|it| !it.ends) =>
+                    && self.open.as_ref().is_some_and(|it| !it.ends)
+                    && !self.goes_on_as_a_part(index) =>
             {
                 self.close(None);
                 let kind = Kind::of(tokens, self.inside());
-                (kind, self.statement(index, kind, tokens))
+                (kind, self.statement(index, tokens))
             }
             outcome => (kind, outcome),
         };
@@ -130,9 +120,11 @@ impl<'t> Reader<'t> {
             Err(fault) => self.opens_all_the_same(index, fault).unwrap_or(kind),
             Ok(_) => kind,
         };
+        let outcome = self.key_to_a_question(tokens, kind, outcome);
         let said = match outcome {
             Ok(said) => said,
             Err(fault) => {
+                let fault = self.with_ways_out(index, tokens, fault);
                 self.tree.faults.push(fault);
                 StatementKind::Broken(broken(tokens, kind, self.inside()))
             }
@@ -145,12 +137,71 @@ impl<'t> Reader<'t> {
         self.place(index, id, kind);
     }
 
+    /// Whether a property of the open part comes next: then one line alone is out of place.
+    fn goes_on_as_a_part(&self, index: usize) -> bool {
+        let is_part = self
+            .open
+            .as_ref()
+            .is_some_and(|it| it.kind == BodyKind::Part);
+        let next = self.cuts.get(index + 1).filter(|_| is_part);
+        next.is_some_and(|cut| {
+            let tokens = &self.tokens[cut.first..cut.end];
+            diagnose::is_property(tokens[0].1.of(self.bench.text))
+                && Kind::of_statement(tokens) == Kind::Unknown
+        })
+    }
+
+    fn statement(&self, index: usize, tokens: &'t [Token]) -> Result<StatementKind, Fault> {
+        self.bench.statement(self.standing(index), tokens)
+    }
+
+    fn standing(&self, index: usize) -> Standing {
+        Standing {
+            inside: self.inside(),
+            first: index == 0,
+        }
+    }
+
+    /// An `answer` needs an `ask` or a `find` above it; one that could not be read will do.
+    fn key_to_a_question(
+        &mut self,
+        tokens: &'t [Token],
+        kind: Kind,
+        outcome: Result<StatementKind, Fault>,
+    ) -> Result<StatementKind, Fault> {
+        match &outcome {
+            Ok(StatementKind::Answer(_)) if !self.asked => {
+                let belongs = "below an `ask` or a `find`";
+                let span = tokens.first().map_or(Span::default(), |it| it.1);
+                return Err(Fault::new(span, FaultKind::WrongPlace { belongs }));
+            }
+            Ok(StatementKind::Task { ask: true, .. } | StatementKind::Find { .. }) => {
+                self.asked = true
+            }
+            Err(fault) if matches!(kind, Kind::Task | Kind::Find) || fault.unfinished => {
+                self.asked = true
+            }
+            Err(fault) if matches!(fault.kind, FaultKind::NotAStatement(_)) => self.asked = true,
+            _ => {}
+        }
+        outcome
+    }
+
+    fn with_ways_out(&mut self, index: usize, tokens: &'t [Token], fault: Fault) -> Fault {
+        if self.mends == 0 {
+            return fault;
+        }
+        self.mends -= 1;
+        mend::with_ways_out(&self.bench, self.standing(index), tokens, fault)
+    }
+
     /// A misspelt `part`, `block`, `circuit` or `work` opens its body too, where the rest of the file says that one was meant.
     fn opens_all_the_same(&self, index: usize, fault: &Fault) -> Option<Kind> {
         let FaultKind::NotAStatement(Some(meant)) = fault.kind else {
             return None;
         };
         let kind = match meant {
+            "end" if self.open.as_ref().is_some_and(|it| !it.ends) => return Some(Kind::End),
             "part" => Kind::Part,
             "block" => Kind::Block,
             "circuit" => Kind::Circuit,
@@ -168,6 +219,7 @@ impl<'t> Reader<'t> {
         }
         if kind == Kind::Circuit {
             self.circuit = None;
+            self.asked = false;
         }
         if let Some(holder) = self.open.as_ref().map(|it| it.body).or(self.circuit) {
             self.tree.bodies[holder].inside.push(id);
@@ -215,119 +267,6 @@ impl<'t> Reader<'t> {
             .map(|it| it.kind)
             .or(self.circuit.map(|_| BodyKind::Circuit))
     }
-
-    /// Reads one statement in the body that is open.
-    fn statement(
-        &self,
-        index: usize,
-        kind: Kind,
-        tokens: &'t [Token],
-    ) -> Result<StatementKind, Fault> {
-        let inside = self.inside();
-        let line = Line {
-            text: self.text,
-            tokens,
-            kind,
-            inside,
-            blocks: self.blocks,
-        };
-        if let Some((span, limit)) = limits::exceeded(self.text, tokens) {
-            return Err(Fault::new(span, FaultKind::TooBig(limit)));
-        }
-        if let Some(fault) = line.never_right() {
-            return Err(fault);
-        }
-        if kind == Kind::End && self.open.is_none() {
-            return Err(line.stray_end());
-        }
-        if let Some(belongs) = kind.belongs(inside, self.circuits, index == 0) {
-            return Err(line.wrong_place(belongs));
-        }
-        if kind == Kind::Property && self.is_of_a_circuit(tokens) {
-            return Err(line.wrong_place("a circuit"));
-        }
-        let parsed = run(self.rule(&self.grammar, kind), tokens);
-        match parsed {
-            Ok(said) => match line.refused(&said) {
-                None => Ok(said),
-                Some(fault) => Err(fault),
-            },
-            Err(_)
-                if kind == Kind::Equation
-                    && line.is_of_a_circuit(|kind| self.reads(kind, tokens)) =>
-            {
-                Err(line.wrong_place("a circuit"))
-            }
-            Err(_) => {
-                let telling = self.telling.get_or_init(|| Grammar::of(self.text));
-                let expectation = run(self.rule(telling, kind), tokens).err();
-                Err(line.fault(expectation.flatten()))
-            }
-        }
-    }
-
-    /// Whether a line inside a part can only be a statement of a circuit.
-    fn is_of_a_circuit(&self, tokens: &'t [Token]) -> bool {
-        let kind = Kind::of_statement(tokens);
-        match kind {
-            Kind::Unknown | Kind::Supply => false,
-            _ => self.reads(kind, tokens),
-        }
-    }
-
-    fn reads(&self, kind: Kind, tokens: &'t [Token]) -> bool {
-        run(self.rule(&self.grammar, kind), tokens).is_ok()
-    }
-
-    fn rule<'g, E: Failure<'t>>(
-        &self,
-        grammar: &'g Grammar<'t, E>,
-        kind: Kind,
-    ) -> Option<&'g Rule<'t, StatementKind, E>> {
-        Some(match kind {
-            Kind::Version => &grammar.version,
-            Kind::Use => &grammar.uses,
-            Kind::Part => &grammar.part,
-            Kind::Block => &grammar.block,
-            Kind::Circuit => &grammar.circuit,
-            Kind::Work => &grammar.work,
-            Kind::End => &grammar.end,
-            Kind::Property => &grammar.property,
-            Kind::Equation => &grammar.equation,
-            Kind::Path => &grammar.path,
-            Kind::HeldSource => &grammar.held_source,
-            Kind::CurrentSource => &grammar.current_source,
-            Kind::Device => &grammar.device,
-            Kind::Let => &grammar.define,
-            Kind::Supply => &grammar.supply,
-            Kind::Opamps => &grammar.opamps,
-            Kind::Start => &grammar.start,
-            Kind::Expect => &grammar.expect,
-            Kind::Task => &grammar.task,
-            Kind::Answer => &grammar.answer,
-            Kind::Find => &grammar.find,
-            Kind::Vary => &grammar.vary,
-            Kind::Require => &grammar.require,
-            Kind::Record => &grammar.record,
-            Kind::Response => &grammar.response,
-            Kind::Allow => &grammar.allow,
-            Kind::Unknown => return None,
-        })
-    }
-}
-
-/// Runs a rule over a whole statement; without a rule that fails with no account.
-fn run<'t, E: Failure<'t>>(
-    rule: Option<&Rule<'t, StatementKind, E>>,
-    tokens: &'t [Token],
-) -> Result<StatementKind, Option<E>> {
-    let end = tokens
-        .last()
-        .map_or(Span::default(), |last| Span::at(last.1.end));
-    let rule = rule.ok_or(None)?;
-    rule.parse(tokens.split_token_span(end))
-        .into_result()
-        .map_err(|errors| errors.into_iter().next())
 }
 
 fn broken(tokens: &[Token], kind: Kind, inside: Option<BodyKind>) -> Broken {

@@ -79,7 +79,7 @@ fn half_typed_lines_wait_or_tell_what_is_missing() {
         in -- R3 1«m» -- sum  #! unknown_unit ~ in -- R3 1M -- sum ~ in -- R3 1 mohm -- sum
         in -- R3 (2 * R1 «--» sum  #! wire_in_equation → in -- R3 (2 * R1) -- sum
         opamp A2«»  #! expected* `:`, such as opamp A1: plus in, minus fb, drives out
-        opamp A2: plus in,«»  #! expected* a clause, such as plus in
+        opamp A2: plus in,«»  #! expected* a clause, such as plus in ~ opamp A2: plus in
         opamp A2: plus in, «minus»  #! expected* a node, such as minus fb
         opamp A2: plus in, minus fb
         opamp A2: plus in «minus» fb, drives out  #! expected `,`, such as plus in, minus fb → opamp A2: plus in, minus fb, drives out
@@ -95,7 +95,7 @@ fn half_typed_lines_wait_or_tell_what_is_missing() {
         problem «"Find»  #! open_string ~ problem "Find"
         in -- R3 10k «--»  #! path_ends*
         sum -- R4 33k -- out
-        opamp A2: plus in,«»  #! expected* a clause, such as plus in
+        opamp A2: plus in,«»  #! expected* a clause, such as plus in ~ opamp A2: plus in
         expect out = 1 V
     "#]]);
 }
@@ -105,14 +105,14 @@ fn the_catalogue_of_reading() {
     check(expect![[r#"
         ask «"Why»  #! open_string ~ ask "Why"
         R1 «4,7»k  #! decimal_comma → R1 4.7k
-        in -- R1 «10,000» -- out  #! decimal_comma ~ in -- R1 10.000 -- out ~ in -- R1 10000 -- out
+        in -- R1 «10,000» -- out  #! decimal_comma ~ in -- R1 10000 -- out ~ in -- R1 10.000 -- out
         let x = max(«1,2»)  #! decimal_comma ~ let x = max(1.2) ~ let x = max(1, 2)
         in «–» R1 10k—sum  #! stray_character → in -- R1 10k -- sum
         ask «“»Why”  #! stray_character → ask "Why"
         let a = 2 «×» b  #! stray_character → let a = 2 * b
         let a = b «–» c  #! stray_character ~ let a = b - c
         let a = b«²»  #! stray_character → let a = b^2
-        let a = F1.«»  #! expected* a name behind the point, such as F1.out
+        let a = F1.«»  #! expected* a name behind the point, such as F1.out ~ let a = F1
         let a = «.»5  #! stray_character → let a = 0.5
         supply «±»9 V  #! stray_character → supply +9 V and -9 V
         let a = b «&» c  #! stray_character
@@ -120,10 +120,10 @@ fn the_catalogue_of_reading() {
         «lte» x = 3  #! not_a_statement but let ~ let x = 3
         «in»  #! not_a_statement*
         «10 V»  #! not_a_statement
-        «out» = 3 V  #! bare_equation ~ expect out = 3 V
+        «out» = 3 V  #! bare_equation ~ source out_source: out = 3 V ~ expect out = 3 V
         «a» - b = 3 V  #! bare_equation ~ expect a - b = 3 V
         «(»a - b) / R1 = 0  #! bare_equation ~ expect (a - b) / R1 = 0
-        «supply» = 3 V  #! bare_equation ~ expect supply = 3 V
+        «supply» = 3 V  #! bare_equation ~ supply 3 V ~ expect supply = 3 V
         «R1» 10k  #! element_alone
         «R1» (R)  #! element_alone
         R1 10 «kOhm»  #! unknown_unit but k → R1 10k
@@ -134,7 +134,7 @@ fn the_catalogue_of_reading() {
         in -- «R1» -- sum  #! element_value ~ in -- R1 10k -- sum
         in -- «C1» -- sum  #! element_value ~ in -- C1 100 nF -- sum
         in -- R1 10k -- «R2» -- out  #! element_value ~ in -- R1 10k -- R2 10k -- out
-        in -- R1 10k -- «--» out  #! expected a node or an element, such as R1 10k
+        in -- R1 10k -- «--» out  #! expected a node or an element, such as R1 10k ~ in -- R1 10k -- out
         in -- «10k» -- out  #! expected a name, such as R1 10k
         in -- R1 «Rf» -- out  #! expected a value, such as 10k ~ in -- R1 (Rf) -- out
         in -- R1 2 «*» R -- out  #! expected brackets around the value, such as (2 * R1) ~ in -- R1 (2 * R) -- out
@@ -144,8 +144,8 @@ fn the_catalogue_of_reading() {
         in -- R1 «10 000» -- out  #! two_numbers ~ in -- R1 10000 -- out
         in -- R1 «10 000 ohm» -- out  #! two_numbers ~ in -- R1 10000 ohm -- out
         in -- R1 470 5 % 0.25 W -- out
-        in -- R1 «-»10k -- out  #! expected a value without a sign, such as 10k
-        in «R1» 10k out  #! expected `--`, such as in -- R1 10k -- out ~ in -- R1 10k out
+        in -- R1 «-»10k -- out  #! expected a value without a sign, such as 10k ~ in -- R1 10k -- out
+        in «R1» 10k out  #! expected `--`, such as in -- R1 10k -- out ~ in -- R1 10k -- out
         source s: in =«»  #! expected* a value, such as 1.2 V
         source s:«»  #! expected* what it holds, such as in = 1.2 V
         source s«»  #! expected* `:`, such as source probe: in = 1.2 V
@@ -198,7 +198,7 @@ fn the_catalogue_of_reading() {
         expect A1 at high«»  #! expected* `rail`, such as at high rail
         expect out = 3 V «witin» 1 %  #! expected `within`, such as within 1 % ~ expect out = 3 V within 1 %
         expect out = 3 V at«»  #! expected* a time or a frequency, such as 2 ms
-        expect out =«=» 3 V  #! expected a value, such as 1.2 V → expect out = 3 V
+        expect out «==» 3 V  #! expected `=`, such as expect out = 3 V → expect out = 3 V
         expect out «<» 3 V  #! expected `=`, such as expect out = 3 V
         expect finding loose_end«»  #! expected* `at`, such as at 2 ms
         problem «Find» the output points 3  #! expected a text in quotes, such as "Find the output." ~ problem "Find the output" points 3
@@ -213,8 +213,8 @@ fn the_catalogue_of_reading() {
         allow loose_end at R1«»  #! expected* `:`, such as allow loose_end at R1: "why"
         allow loose_end at R1: «because»  #! expected a text in quotes, such as "measured" ~ allow loose_end at R1: "because"
         «gain» 5  #! wrong_place stands in a part
-        «end»  #! missing_end
-        «ampersum» 1  #! wrong_place stands in the first line
+        «end»  #! missing_end ~ 
+        «ampersum» 1  #! wrong_place stands in the first line ~ 
     "#]]);
 }
 
@@ -238,8 +238,8 @@ fn heads_and_bodies() {
           «supply» 5 V  #! wrong_place stands in a circuit
         end
         block c: in, out, R =«»  #! expected* a value, such as 10k
-        end «here»  #! extra_words
-        in «--» R1 10k -- out  #! wrong_place stands in a circuit
+        end «here»  #! extra_words ~ end
+        in «--» R1 10k -- out  #! wrong_place stands in a circuit, and none has begun yet ~ circuit first⏎in -- R1 10k -- out
         «work» "before"  #! missing_end ~ work "before"⏎  a = 3⏎end
           a = 3
         circuit«»  #! expected* a name, such as circuit moisture_scaler

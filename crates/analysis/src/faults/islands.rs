@@ -182,8 +182,10 @@ pub(super) fn starts(circuit: &Circuit, capacitor: ElementId) -> bool {
 
 /// Step 7.
 pub(super) fn loose_ends(search: &mut Search) {
+    let (circuit, network) = (search.circuit, search.network);
+    let may_be_touched = |it: &NodeId| may_lack(circuit, network, &[*it]);
     for (node, touching) in loose(search.circuit) {
-        if !search.told_nodes[node.index()] && !may_lack(search.circuit, search.network, &[node]) {
+        if !search.told_nodes[node.index()] && !may_be_touched(&node) {
             search.tell(
                 FaultKind::LooseEnd,
                 vec![node],
@@ -192,6 +194,42 @@ pub(super) fn loose_ends(search: &mut Search) {
             );
         }
     }
+    for (node, source) in loose_sources(search.circuit) {
+        if !search.told_nodes[node.index()] && !may_be_touched(&node) {
+            let carriers = vec![Carrier::Source(source)];
+            search.tell(FaultKind::LooseEnd, vec![node], carriers, None);
+        }
+    }
+}
+
+/// Nodes where a source between two nodes ends and nothing else is: it drives nothing.
+fn loose_sources(circuit: &Circuit) -> Vec<(NodeId, SourceId)> {
+    let mut count = vec![0; circuit.nodes.len()];
+    let mut touch = |node: NodeId| count[node.index()] += 1;
+    circuit
+        .elements
+        .iter()
+        .flat_map(|it| it.ends)
+        .for_each(&mut touch);
+    let pins = circuit
+        .opamps
+        .iter()
+        .flat_map(|it| [it.plus, it.minus, it.drives]);
+    pins.for_each(&mut touch);
+    for source in &circuit.sources {
+        ends(source).into_iter().for_each(&mut touch);
+        source.controls.iter().for_each(|it| touch(it.0));
+    }
+    let mut loose = Vec::new();
+    for (index, source) in circuit.sources.iter().enumerate() {
+        let held = matches!(source.kind, SourceKind::Voltage { .. });
+        let [a, b] = ends(source);
+        if held && a != GROUND && b != GROUND && a != b {
+            let alone = [a, b].into_iter().filter(|it| count[it.index()] == 1);
+            loose.extend(alone.map(|it| (it, SourceId(index as u32))));
+        }
+    }
+    loose
 }
 
 /// Nodes that one element's end alone touches. Outputs and nodes that a source stands at are none.

@@ -7,6 +7,10 @@ use super::Said;
 pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
     let word = span.of(text);
     match kind {
+        FaultKind::OpenString if word == "\"" => Said::new(
+            "a text ends here that has not begun",
+            "A text stands between two quotes, `\"`: put the first one where it begins.",
+        ),
         FaultKind::OpenString => Said::new(
             "this text has no closing quote",
             "A text ends on its own line: put `\"` where it ends. If it is long, go on in the next line with another text.",
@@ -26,18 +30,31 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
             format!("no line begins with `{word}`"),
             match nearest {
                 Some(nearest) => format!("Did you mean `{nearest}`?"),
+                None if word.starts_with(|it: char| !it.is_alphabetic()) => {
+                    "A remark begins with `#`. Every other line is a path (`in -- R1 10k -- sum`), a device, or begins with a word such as \
+                     `source`, `let` or `expect`."
+                        .into()
+                }
                 None => "A line is a path (`in -- R1 10k -- sum`), a device (`opamp A1: plus in, minus fb, drives out`), or begins \
                          with a word such as `source`, `let` or `expect`."
                     .into(),
             },
         ),
+        FaultKind::BareEquation if word == "ground" => Said::new(
+            "this equation says what is so anyway",
+            "`ground` is the node at 0 V, in every circuit: the line can go.",
+        ),
         FaultKind::BareEquation => Said::new(
             "this equation says neither that a source holds it nor that it is a claim",
-            "To hold the voltage, write `source NAME:` before it; to have it checked, write `expect` before it.",
+            "To hold a voltage, write `source NAME:` before it; to have it checked, write `expect`; to give a value a name, write `let`.",
         ),
         FaultKind::ElementAlone => Said::new(
             format!("{} stands alone, between no nodes", one(word, "this element")),
             "An element lies between two nodes, and a path says which: `in -- R1 10k -- sum`.",
+        ),
+        FaultKind::SingleDash if word.chars().count() > 1 => Said::new(
+            format!("`{word}` joins nothing"),
+            "Between two stations of a path stand two dashes, in either direction: `in -- R1 10k -- sum`.",
         ),
         FaultKind::SingleDash => Said::new(
             "one dash alone joins nothing",
@@ -53,6 +70,13 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
                 _ => "this path begins without a node",
             },
             "A current comes from a node and goes to a node: `in -- R1 10k -- sum`. The node at 0 V is called `ground`.",
+        ),
+        FaultKind::ElementValue if !word.starts_with(['R', 'C', 'L']) => Said::new(
+            format!("{} has no value, and a node cannot touch another node", one(word, "this element")),
+            format!(
+                "If it is an element, its value follows its name: `{word} 10k`. If it is a node: a wire has no line of its own, because \
+                 one node has one name. Write the same name at both places."
+            ),
         ),
         FaultKind::ElementValue => {
             let name = one(word, "this element");

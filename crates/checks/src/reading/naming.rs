@@ -30,6 +30,19 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
         ),
         FaultKind::UnknownName {
             name,
+            nearest: Some(nearest),
+            ..
+        }
+        | FaultKind::UnknownWord {
+            word: name,
+            nearest: Some(nearest),
+            ..
+        } if word == nearest && word != name => Said::new(
+            format!("nothing uses `{word}`, and nothing is called `{name}`"),
+            format!("Other lines read `{name}`. Perhaps the two are one: give them the same name."),
+        ),
+        FaultKind::UnknownName {
+            name,
             wanted,
             nearest,
         } => Said::new(
@@ -120,6 +133,12 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
             },
             "A drive is a constant, or a sum of constants times voltages of other nodes, such as `100 * (p - n) + 1 V`: no product of \
              two voltages, and not the source's own node.",
+        ),
+        FaultKind::RailNotHeld(name) if word != name => Said::new(
+            format!(
+                "this source holds `{word}`, which stands only here, and nothing holds the rail `{name}`"
+            ),
+            format!("Did you mean `{name}`?"),
         ),
         FaultKind::RailNotHeld(name) => Said::new(
             format!("no constant source holds the rail `{name}`"),

@@ -99,6 +99,12 @@ fn no_path(
     let place = opamp.pin_places[pin];
     let pair = pairs.iter().find(|it| it.0 == node);
     let near = checked.meant(node);
+    if let Some(near) = near
+        && pair.is_none()
+        && checked.misspelt(node, near) == (near, node)
+    {
+        return other_spelling(checked, fault, near, node, &input);
+    }
     let (message, help) = match fault.kind {
         FaultKind::InputOpen => (
             format!("nothing leads to {input}"),
@@ -139,10 +145,9 @@ fn no_path(
             );
             at.map(|at| (at, checked.text(place).to_string()))
         }
-        (FaultKind::InputOpen, None, Some(near))
-            if checked.text(place) == circuit.node_name(node) =>
-        {
-            Some((place, circuit.node_name(near).into()))
+        (FaultKind::InputOpen, None, Some(near)) => {
+            finding.fixes.extend(checked.rename(place, node, near));
+            None
         }
         _ => None,
     };
@@ -156,6 +161,30 @@ fn no_path(
             }],
         ));
     }
+    Some(finding)
+}
+
+/// The name that stands once is the misspelt one: there the way to the input is cut.
+fn other_spelling(
+    checked: &Checked,
+    fault: &Fault,
+    wrong: NodeId,
+    right: NodeId,
+    input: &str,
+) -> Option<Finding> {
+    let circuit = checked.circuit;
+    let (name, other) = (names::node(circuit, wrong), names::node(circuit, right));
+    let place = checked.named_place(wrong, None)?;
+    let message =
+        format!("no direct current can flow to {input}, at {other}; node {name} stands only here");
+    let help =
+        format!("Perhaps {name} and {other} are meant to be one node: did you mean {other}?");
+    let mut finding = checked
+        .finding(&RULE, place, message, help)
+        .about(checked.subjects(&fault.nodes, &fault.carriers))
+        .about(checked.subjects(&[wrong], &[]));
+    finding = finding.also(checked.node_place(right), format!("{other} stands here"));
+    finding.fixes.extend(checked.rename(place, wrong, right));
     Some(finding)
 }
 
@@ -187,7 +216,7 @@ out -- R2 10k -- ground
                 error: bias_path at `inn`
                   nothing leads to the plus input of `A1`
                   Nothing else is wired to `inn`, so nothing fixes its voltage. Did you mean `in`?
-                  fix: write `in` for `inn`: opamp A1: plus in, minus out, drives out
+                  fix: write `in`: opamp A1: plus in, minus out, drives out
             "#]],
         );
     }

@@ -1,10 +1,11 @@
 //! Nodes without a conducting way to ground: nothing fixes their voltages.
 
 use analysis::faults::{Fault, FaultKind};
-use circuit::Carrier;
+use circuit::{Carrier, NodeId};
 use syntax::{Fix, TextEdit};
 use teaching::names;
 
+use crate::checked::last_part;
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -37,7 +38,11 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
 
 fn floating(checked: &Checked, fault: &Fault) -> Option<Finding> {
     let circuit = checked.circuit;
-    let (first, rest) = fault.nodes.split_first()?;
+    let (mut first, rest) = fault.nodes.split_first()?;
+    // one that is called as the trade calls ground is told first
+    let called = |it: &&NodeId| syntax::means_ground(last_part(circuit.node_name(**it)));
+    let ground = fault.nodes.iter().find(called);
+    first = ground.unwrap_or(first);
     let it = checked.few_nodes(&fault.nodes);
     let message = match rest {
         [] => format!("nothing fixes the voltage of {it} against ground"),
@@ -69,7 +74,8 @@ fn floating(checked: &Checked, fault: &Fault) -> Option<Finding> {
         "one of these nodes"
     };
     // A node that one part alone touches is most often a slip of the pen.
-    let alone = rest.is_empty() && circuit.nodes[first.index()].places.len() == 1;
+    let alone =
+        ground.is_some() || rest.is_empty() && circuit.nodes[first.index()].places.len() == 1;
     let meant = checked
         .meant(*first)
         .filter(|_| alone)
@@ -80,20 +86,25 @@ fn floating(checked: &Checked, fault: &Fault) -> Option<Finding> {
             format!("{why} Join {one} to ground, by calling it `ground` or through a resistor.")
         }
     };
-    let place = checked.node_place(*first);
+    let place = checked
+        .named_place(*first, None)
+        .unwrap_or_else(|| checked.node_place(*first));
     let mut finding = checked
         .finding(&RULE, place, message, help)
         .about(checked.subjects(&fault.nodes, &fault.carriers));
     if let Some(meant) = meant
         && checked.text(place) == circuit.node_name(*first)
     {
-        let edit = TextEdit {
-            span: place.span,
+        let places = circuit.nodes[first.index()].places.iter();
+        let named =
+            places.filter(|it| it.file == place.file && checked.text(**it) == checked.text(place));
+        let edits = named.map(|it| TextEdit {
+            span: it.span,
             text: meant.to_owned(),
-        };
-        finding = finding.fix(Fix::likely(format!("write `{meant}`"), vec![edit]));
+        });
+        finding = finding.fix(Fix::likely(format!("write `{meant}`"), edits.collect()));
     }
-    for node in rest.iter().take(3) {
+    for node in fault.nodes.iter().filter(|it| *it != first).take(3) {
         let message = format!("{} floats with it", names::node(circuit, *node));
         finding = finding.also(checked.node_place(*node), message);
     }

@@ -2,7 +2,7 @@
 
 use analysis::faults::{Fault, FaultKind};
 use circuit::{Carrier, Circuit, NodeId};
-use syntax::{Fix, Place, TextEdit};
+use syntax::{Fix, Place, Span, TextEdit};
 use teaching::names;
 
 use super::bias_path;
@@ -33,6 +33,7 @@ nothing. Most often the node's name is misspelt. Where an end is left open on pu
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     let told = bias_path::misspelt(checked);
+    let mut pairs: Vec<(NodeId, NodeId)> = Vec::new();
     let loose_ends = checked.faults(|it| it == FaultKind::LooseEnd);
     for (index, fault) in loose_ends.enumerate() {
         let Some(node) = fault.nodes.first().copied() else {
@@ -47,6 +48,13 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         } else {
             None
         };
+        // two loose ends of nearly one name are one slip
+        if let Some(meant) = meant {
+            if pairs.contains(&(meant, node)) {
+                continue;
+            }
+            pairs.push((node, meant));
+        }
         findings.extend(loose(checked, fault, meant));
     }
 }
@@ -58,7 +66,16 @@ fn loose(checked: &Checked, fault: &Fault, meant: Option<NodeId>) -> Option<Find
     let circuit = checked.circuit;
     let (node, by) = (*fault.nodes.first()?, *fault.carriers.first()?);
     let (name, part) = (names::node(circuit, node), names::carrier(circuit, by));
-    let place = end_place(circuit, by, node).unwrap_or_else(|| checked.node_place(node));
+    if let Some(meant) = meant
+        && checked.misspelt(node, meant) == (meant, node)
+    {
+        return other_spelling(checked, meant, node, by);
+    }
+    let end = end_place(circuit, by, node);
+    let place = checked
+        .named_place(node, end)
+        .or(end)
+        .unwrap_or_else(|| checked.node_place(node));
     let message = match by {
         Carrier::Element(_) => {
             format!("only `{part}` touches node {name}, so `{part}` carries no current")
@@ -82,20 +99,48 @@ fn loose(checked: &Checked, fault: &Fault, meant: Option<NodeId>) -> Option<Find
     let mut finding = checked
         .finding(&RULE, place, message, help)
         .about(checked.subjects(&[node], &[by]));
-    if checked.text(place) != circuit.node_name(node) {
-        return Some(finding);
-    }
     if let Some(meant) = meant {
-        let text = circuit.nodes[meant.index()].name.clone();
-        let title = format!("write `{text}`");
-        finding = finding.fix(Fix::likely(
-            title,
-            vec![TextEdit {
-                span: place.span,
-                text,
-            }],
-        ));
+        let fix = against_ground(checked, by, meant).or_else(|| checked.rename(place, node, meant));
+        finding.fixes.extend(fix);
     }
+    Some(finding)
+}
+
+/// `source s: a - gnd = 5 V`: ground is left out there.
+fn against_ground(checked: &Checked, by: Carrier, meant: NodeId) -> Option<Fix> {
+    let Carrier::Source(id) = by else { return None };
+    let [Some(plus), Some(minus)] = checked.circuit.sources[id.index()].end_places else {
+        return None;
+    };
+    if meant != circuit::GROUND || plus.file != minus.file || plus.span.end > minus.span.start {
+        return None;
+    }
+    let span = Span {
+        start: plus.span.end,
+        end: minus.span.end,
+    };
+    let title = format!("write `{} = …`", checked.text(plus));
+    let text = String::new();
+    Some(Fix::likely(title, vec![TextEdit { span, text }]))
+}
+
+/// The name that stands once is the misspelt one, though the other node is the loose one.
+fn other_spelling(checked: &Checked, wrong: NodeId, right: NodeId, by: Carrier) -> Option<Finding> {
+    let circuit = checked.circuit;
+    let (name, other) = (names::node(circuit, wrong), names::node(circuit, right));
+    let part = names::carrier(circuit, by);
+    let place = checked.named_place(wrong, None)?;
+    let message = format!("node {name} stands only here, and {other} is touched by `{part}` alone");
+    let help = format!(
+        "A current that enters a node has to leave it through another part. Did you mean {}?",
+        described(circuit, right)
+    );
+    let mut finding = checked
+        .finding(&RULE, place, message, help)
+        .about(checked.subjects(&[right, wrong], &[by]));
+    let end = end_place(circuit, by, right).unwrap_or_else(|| checked.node_place(right));
+    finding = finding.also(end, format!("{other} is touched by `{part}` alone"));
+    finding.fixes.extend(checked.rename(place, wrong, right));
     Some(finding)
 }
 

@@ -2,7 +2,6 @@
 
 use analysis::faults::{Fault, FaultKind};
 use circuit::OpampId;
-use syntax::{Fix, TextEdit};
 use teaching::names;
 
 use crate::{Check, Checked, Finding, Rule, Severity};
@@ -34,9 +33,21 @@ rest, and the output drifts to a rail unless `start` says from where it begins: 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     for fault in checked.faults(|it| matches!(it, FaultKind::NoFeedback | FaultKind::NoneAtDc)) {
         for opamp in fault.opamps() {
-            findings.push(open(checked, fault, opamp));
+            if !is_shorted_beside(checked, opamp) {
+                findings.push(open(checked, fault, opamp));
+            }
         }
     }
+}
+
+/// An element with both ends at a pin of the op-amp may have been meant as the way back: that is told already.
+fn is_shorted_beside(checked: &Checked, id: OpampId) -> bool {
+    let opamp = &checked.circuit.opamps[id.index()];
+    let pins = [opamp.plus, opamp.minus, opamp.drives];
+    checked.circuit.elements.iter().any(|it| {
+        let [a, b] = it.ends;
+        a == b && a != circuit::GROUND && pins.contains(&a)
+    })
 }
 
 fn open(checked: &Checked, fault: &Fault, id: OpampId) -> Finding {
@@ -87,19 +98,10 @@ fn open(checked: &Checked, fault: &Fault, id: OpampId) -> Finding {
         .also(at, "the output ends here");
     finding.severity = severity;
     match meant {
-        Some(meant)
-            if checked.text(at) == circuit.node_name(opamp.drives)
-                && at.file == finding.place.file =>
-        {
-            let text = circuit.node_name(meant).to_string();
-            let title = format!("write `drives {text}`");
-            finding.fix(Fix::likely(
-                title,
-                vec![TextEdit {
-                    span: at.span,
-                    text,
-                }],
-            ))
+        Some(meant) if at.file == finding.place.file => {
+            let fix = checked.rename(at, opamp.drives, meant);
+            finding.fixes.extend(fix);
+            finding
         }
         _ => finding,
     }
@@ -177,7 +179,7 @@ out -- R3 10k -- ground
                   nothing leads from `outt` back to the inputs of `A1`
                   Nothing else is wired to `outt`: did you mean `out`? So nothing makes V+ (ground) equal to V− (`sum`), and the output goes to a rail. Lead a share of it back to minus through a resistor. If `A1` is to compare two voltages, claim it (`expect A1 at high rail`) or write `comparator`.
                   `outt`: the output ends here
-                  fix: write `drives out`: opamp A1: plus ground, minus sum, drives out
+                  fix: write `out`: opamp A1: plus ground, minus sum, drives out
             "#]],
         );
     }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use circuit::Book;
+use circuit::{Book, FaultKind};
 use syntax::{FileId, Place, Span, StatementKind, Tree};
 
 use crate::{Check, Finding, Rule, Severity};
@@ -32,18 +32,28 @@ fn check(book: &Book, findings: &mut Vec<Finding>) {
     let Some(file) = book.files.first().filter(|_| !book.circuits.is_empty()) else {
         return;
     };
+    // what another finding offers as the right name is not called unused as well
+    let offered = book.faults.iter().filter_map(|it| match &it.kind {
+        FaultKind::UnknownName { nearest, .. } | FaultKind::UnknownWord { nearest, .. } => {
+            nearest.as_deref()
+        }
+        _ => None,
+    });
     let perhaps: HashSet<&str> = file
         .tree
         .statements
         .iter()
         .flat_map(|it| broken_names(&it.kind, &file.text))
+        .chain(offered)
         .collect();
+    let in_blocks: HashSet<&str> = names_in_unused_blocks(book).collect();
     for (what, name, place) in lets(book)
         .into_iter()
         .chain(parts(book))
         .chain(blocks(&file.tree, &file.text))
     {
-        if !perhaps.contains(name.as_str()) {
+        let told = what == "`let`" && in_blocks.contains(name.as_str());
+        if !told && !perhaps.contains(name.as_str()) {
             findings.push(unused(what, name, place));
         }
     }
@@ -114,6 +124,29 @@ fn blocks(tree: &Tree, text: &str) -> Vec<(&'static str, String, Place)> {
             )
         })
         .collect()
+}
+
+/// A `let` that only an unused block reads is told with the block.
+fn names_in_unused_blocks(book: &Book) -> impl Iterator<Item = &str> {
+    let file = &book.files[0];
+    let unused = |body: &&syntax::Body| {
+        let head = file.tree.statement(body.head).span;
+        let own = |it: &&circuit::Block| {
+            it.place.file == FileId(0)
+                && head.start <= it.place.span.start
+                && it.place.span.end <= head.end
+        };
+        book.blocks
+            .iter()
+            .find(own)
+            .is_some_and(|it| it.uses.is_empty())
+    };
+    let bodies = file.tree.bodies.iter().filter(unused);
+    let statements = bodies.flat_map(|it| it.inside.iter().chain([&it.head]));
+    statements.flat_map(|id| {
+        let names = file.tree.statement(*id).names();
+        names.into_iter().map(|(name, _)| name.of(&file.text))
+    })
 }
 
 fn broken_names<'t>(kind: &StatementKind, text: &'t str) -> Vec<&'t str> {

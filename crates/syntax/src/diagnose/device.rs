@@ -2,7 +2,7 @@
 
 use super::{Line, insert, replace};
 use crate::lexer::Tok;
-use crate::{CLAUSES, Fault, Fix, Span};
+use crate::{CLAUSES, Fault, Fix};
 
 impl Line<'_> {
     /// What is wrong with `kind NAME: clause, …`.
@@ -34,6 +34,12 @@ impl Line<'_> {
         }
         match self.tok(first)? {
             Tok::Plus | Tok::Minus => return Some(self.signs_for_pins(first)),
+            tok if tok.is_name()
+                && matches!(self.tok(first + 1), Some(Tok::Plus | Tok::Minus))
+                && self.tok(first + 2).is_some_and(Tok::is_ref) =>
+            {
+                return Some(self.signs_for_pins(first));
+            }
             tok if !tok.is_name() => {
                 return Some(self.wanted(first, "a clause", self.clause_example()));
             }
@@ -52,16 +58,29 @@ impl Line<'_> {
         }
         match self.tok(first + 1)? {
             Tok::Equals | Tok::Colon => {
-                let gap = Span {
-                    start: self.span(first).end,
-                    end: self.span(first + 1).end,
-                };
+                let gap = self.with_gap(first + 1);
+                let touches = self.span(first + 2).start == gap.end;
                 let title = format!("leave out `{}`", self.word(first + 1));
                 let (what, example) = wanted_by(self.word(first));
-                Some(
-                    self.wanted(first + 1, what, example)
-                        .fix(Fix::safe(title, vec![replace(gap, "")])),
+                Some(self.wanted(first + 1, what, example).fix(Fix::safe(
+                    title,
+                    vec![replace(gap, if touches { " " } else { "" })],
+                )))
+            }
+            // `plus to ground`
+            tok if tok.is_name()
+                && matches!(
+                    self.word(first + 1),
+                    "to" | "at" | "is" | "on" | "into" | "node" | "the"
                 )
+                && CLAUSES.contains(&self.word(first))
+                && first + 3 == end
+                && self.tok(first + 2).is_some_and(Tok::is_ref) =>
+            {
+                let (what, example) = wanted_by(self.word(first));
+                let title = format!("leave out `{}`", self.word(first + 1));
+                let fix = Fix::likely(title, vec![replace(self.with_gap(first + 1), "")]);
+                Some(self.wanted(first + 1, what, example).fix(fix))
             }
             Tok::Minus | Tok::Plus if self.tok(first + 2).is_some_and(Tok::is_quantity) => Some(
                 self.wanted(first + 1, "a value", "(-2 mV)")
@@ -85,6 +104,10 @@ impl Line<'_> {
                     self.wanted(at, "brackets around the value", "(2 * R1)")
                         .fix(self.in_brackets(at - 1, end - 1)),
                 )
+            }
+            Tok::And if CLAUSES.contains(&self.word(at + 1)) => {
+                let fix = Fix::safe("write a comma", vec![replace(self.with_gap(at), ",")]);
+                Some(self.wanted(at, "`,`", "plus in, minus fb").fix(fix))
             }
             tok if tok.is_name()
                 && (CLAUSES.contains(&self.word(at)) || at + 1 < end)
@@ -110,7 +133,9 @@ impl Line<'_> {
     fn signs_for_pins(&self, at: usize) -> Fault {
         let begins = |at: usize| at == 3 || self.tok(at - 1) == Some(Tok::Comma);
         let mut edits = Vec::new();
-        for index in (3..self.tokens.len()).filter(|index| begins(*index)) {
+        for first in (3..self.tokens.len()).filter(|index| begins(*index)) {
+            // `in+ ground`
+            let index = first + usize::from(self.tok(first).is_some_and(Tok::is_name));
             let pin = match self.tok(index) {
                 Some(Tok::Plus) => "plus",
                 Some(Tok::Minus) => "minus",
@@ -118,7 +143,7 @@ impl Line<'_> {
             };
             let touches = self.span(index).end == self.span(index + 1).start;
             edits.push(replace(
-                self.span(index),
+                self.span(first).to(self.span(index)),
                 if touches {
                     format!("{pin} ")
                 } else {
@@ -126,8 +151,10 @@ impl Line<'_> {
                 },
             ));
         }
-        self.wanted(at, "a clause", "plus in")
-            .fix(Fix::safe("write `plus` and `minus`", edits))
+        let named = usize::from(self.tok(at).is_some_and(Tok::is_name));
+        let fault = self.wanted(at, "a clause", "plus in");
+        let span = self.span(at).to(self.span(at + named));
+        Fault { span, ..fault }.fix(Fix::safe("write `plus` and `minus`", edits))
     }
 
     /// A clause of one word that needs more.
@@ -138,6 +165,10 @@ impl Line<'_> {
             word => self.word(0) == "switch" && word != "from" && word != "to",
         };
         let last = at + 1 == self.tokens.len();
+        // Nothing goes by position.
+        if !speaks_alone && !last && !CLAUSES.contains(&word) && self.word(0) == "opamp" {
+            return Some(self.wanted(at, "a clause", self.clause_example()));
+        }
         let (what, example) = wanted_by(word);
         (!speaks_alone).then(|| self.wanted(at, what, example).unfinished(last))
     }

@@ -3,10 +3,10 @@
 use chumsky::error::RichPattern;
 
 use super::{Line, insert, replace};
+use crate::bench::Expectation;
 use crate::grammar;
 use crate::kind::Kind;
 use crate::lexer::Tok;
-use crate::parse::Expectation;
 use crate::{Fault, FaultKind, Fix, Span, spelled};
 
 /// What would have been taken where the line failed.
@@ -64,8 +64,16 @@ impl Line<'_> {
         let Some(found) = self.tok(at) else {
             return self.missing(at, &wanted);
         };
+        if found == Tok::Open && at > 0 && self.tok(at - 1).is_some_and(Tok::is_ref)
+            || found == Tok::Close && !wanted.token(Tok::Close) && !wanted.operand()
+        {
+            return self.complete_before(at, &wanted);
+        }
         if found == Tok::Wire && self.has_expressions() {
             return self.wire_in_equation(at);
+        }
+        if let Some(fault) = self.misspelt_wave(at) {
+            return fault;
         }
         if let Some(fault) = self.misspelt_word(at, &wanted) {
             return fault;
@@ -74,6 +82,16 @@ impl Line<'_> {
             && let Some(fault) = self.behind_a_number(at)
         {
             return fault;
+        }
+        if self.kind == Kind::Circuit
+            && at == 2
+            && found.is_name()
+            && self.tok(3) == Some(Tok::Text)
+        {
+            let name = format!("{}_{}", self.word(1), self.word(2));
+            let both = self.span(1).to(self.span(2));
+            let fix = Fix::likely(format!("write `{name}`"), vec![replace(both, name)]);
+            return self.missing(at, &wanted).fix(fix);
         }
         if wanted.label(grammar::TEXT) && found.is_ref() {
             return self.missing(at, &wanted).fix(self.in_quotes(at));
@@ -107,8 +125,33 @@ impl Line<'_> {
                 .is_some_and(|tok| tok.is_ref() || tok.is_quantity())
         };
         let touches = |left: usize| self.span(left).end == self.span(left + 1).start;
-        if at == 0 || !operand(at - 1) || !operand(at + 1) || !touches(at - 1) || !touches(at) {
+        // Dashes in front let the line go on from the one above.
+        let line_start = self.text[..self.span(at).start as usize]
+            .rfind('\n')
+            .map_or(0, |it| it + 1);
+        if self.text[line_start..self.span(at).start as usize]
+            .trim()
+            .is_empty()
+        {
+            let end = self
+                .tokens
+                .get(at + 1)
+                .map_or(self.span(at).end, |it| it.1.start);
+            let gap = Span {
+                end,
+                ..self.span(at)
+            };
+            return fault.fix(Fix::likely("leave out `--`", vec![replace(gap, "")]));
+        }
+        if at == 0 || !operand(at - 1) || !operand(at + 1) {
             return fault;
+        }
+        if !touches(at - 1) || !touches(at) {
+            let minus = vec![replace(self.span(at), "-")];
+            return match self.depths()[at] {
+                0 => fault,
+                _ => fault.fix(Fix::likely("write `-`", minus)),
+            };
         }
         let (left, right) = (self.word(at - 1), self.word(at + 1));
         let gap = Span {
@@ -135,6 +178,34 @@ impl Line<'_> {
             vec![replace(self.span(at), near)],
         );
         Some(self.wanted(at, what, example).fix(fix))
+    }
+
+    /// `in = sin 1 V at 1 kHz`
+    fn misspelt_wave(&self, at: usize) -> Option<Fault> {
+        let begins =
+            |at: usize| at > 2 && matches!(self.tok(at - 1), Some(Tok::Equals | Tok::Colon));
+        let at = [Some(at), at.checked_sub(1)]
+            .into_iter()
+            .flatten()
+            .find(|at| begins(*at))?;
+        let source = matches!(self.kind, Kind::HeldSource | Kind::CurrentSource);
+        let size = matches!(self.tok(at + 1), Some(Tok::Minus)) || self.tok(at + 1)?.is_quantity();
+        if !source || !size || !self.tok(at)?.is_name() {
+            return None;
+        }
+        let waves = ["sine", "square", "triangle", "step", "through"];
+        let small = self.word(at).to_lowercase();
+        let near = match small.as_str() {
+            "sin" | "sinus" | "cosine" | "wave" => "sine",
+            "ramp" | "sawtooth" => "triangle",
+            "pulse" | "rect" => "square",
+            small => spelled(waves, small)?,
+        };
+        let fix = Fix::likely(
+            format!("write `{near}`"),
+            vec![replace(self.span(at), near)],
+        );
+        Some(self.wanted(at, "a wave", "sine 1 V at 1 kHz").fix(fix))
     }
 
     /// The line is complete before this token.
@@ -168,6 +239,36 @@ impl Line<'_> {
             (Some(Tok::Close), Some(Tok::Open)) => {
                 fault.fix(Fix::likely("write `) * (`", vec![replace(gap, " * ")]))
             }
+            (Some(Tok::Points), _) if at > 1 && self.tok(at - 2) == Some(Tok::Comma) => {
+                let comma = self.with_gap(at - 2);
+                self.extra(at - 2)
+                    .fix(Fix::likely("leave out the comma", vec![replace(comma, "")]))
+            }
+            (_, Some(found)) if found.is_name() && self.begins_a_statement(at) => {
+                fault.fix(Fix::likely("begin a new line", vec![replace(gap, "\n")]))
+            }
+            (Some(name), Some(found))
+                if name.is_name() && found.is_name() && self.word(at - 1) == "the" =>
+            {
+                fault
+            }
+            (_, Some(Tok::And)) if wanted.token(Tok::Comma) => fault.fix(Fix::likely(
+                "write a comma",
+                vec![replace(self.with_gap(at), ",")],
+            )),
+            // `6 V per us`
+            (Some(before), Some(_))
+                if before.is_quantity()
+                    && self.word(at) == "per"
+                    && at + 2 == self.tokens.len() =>
+            {
+                let all = self.span(at - 1).to(self.span(at + 1));
+                let text = format!("{}/{}", self.word(at - 1), self.word(at + 1));
+                fault.fix(Fix::likely(
+                    format!("write `{text}`"),
+                    vec![replace(all, text)],
+                ))
+            }
             (_, Some(Tok::Close)) => fault.fix(Fix::likely(
                 "leave out `)`",
                 vec![replace(self.span(at), "")],
@@ -184,10 +285,36 @@ impl Line<'_> {
         }
     }
 
+    /// Whether a statement of its own begins at this token, in the middle of a line.
+    pub(super) fn begins_a_statement(&self, at: usize) -> bool {
+        let named =
+            self.tok(at + 1).is_some_and(Tok::is_name) && self.tok(at + 2) == Some(Tok::Colon);
+        let path = self.tok(at + 1) == Some(Tok::Wire);
+        let by_word = matches!(
+            self.tok(at),
+            Some(
+                Tok::Expect
+                    | Tok::Let
+                    | Tok::Supply
+                    | Tok::Opamps
+                    | Tok::Ask
+                    | Tok::Problem
+                    | Tok::Record
+                    | Tok::Find
+            )
+        ) && self
+            .tok(at + 1)
+            .is_some_and(|tok| tok.is_ref() || tok == Tok::Text || tok == Tok::Plus);
+        named || path || by_word
+    }
+
     /// The rest of the line, but for its points, in quotes.
-    fn in_quotes(&self, at: usize) -> Fix {
+    pub(super) fn in_quotes(&self, at: usize) -> Fix {
         let mut end = self.tokens.len();
-        if end >= at + 3 && self.tok(end - 2) == Some(Tok::Points) {
+        if end >= at + 3
+            && (self.tok(end - 2) == Some(Tok::Points)
+                || self.kind == Kind::Work && self.tok(end - 2) == Some(Tok::For))
+        {
             end -= 2;
         }
         let span = self.span(at).to(self.span(end - 1));
@@ -199,8 +326,58 @@ impl Line<'_> {
         )
     }
 
+    /// `expect out -3.96 V`, `expect current R1 = 1 mA`, `circuit "Scale the probe"`
+    fn no_equals(&self, at: usize, wanted: &Wanted) -> Option<Fault> {
+        let quantity = |at: usize| self.tok(at).is_some_and(Tok::is_quantity);
+        let end = self.tokens.len();
+        if self.kind == Kind::Circuit && self.tok(at) == Some(Tok::Text) && at == 1 {
+            let text = self.word(1).trim_matches('"').to_lowercase();
+            let letters = text
+                .chars()
+                .map(|it| if it.is_alphanumeric() { it } else { '_' });
+            let name: String = letters.take(40).collect();
+            let name = name.trim_matches('_');
+            let fault = self.wanted(1, "a name", self.name_example());
+            let begins = name.chars().next().is_some_and(char::is_alphabetic);
+            return Some(match begins {
+                true => fault.fix(Fix::likely(
+                    format!("call it `{name}`"),
+                    vec![insert(self.span(1).start, format!("{name} "))],
+                )),
+                false => fault,
+            });
+        }
+        if !wanted.token(Tok::Equals) {
+            return None;
+        }
+        let (what, example) = self.in_words(Tok::Equals);
+        if self.kind == Kind::Expect
+            && at == end
+            && end == 4
+            && self.tok(2) == Some(Tok::Minus)
+            && quantity(3)
+        {
+            let value = self.span(2).to(self.span(3));
+            let fault = Fault::new(value, FaultKind::Expected { what, example }).unfinished(true);
+            let fix = Fix::likely("write `=` before it", vec![insert(value.start, "= ")]);
+            return Some(fault.fix(fix));
+        }
+        let function =
+            ["current", "power", "abs", "phase"].contains(&self.word(at.checked_sub(1)?));
+        if function && self.tok(at).is_some_and(Tok::is_ref) {
+            let (name, of) = (self.span(at - 1), self.span(at));
+            let text = format!("{}({})", self.word(at - 1), self.word(at));
+            let fix = Fix::likely(format!("write `{text}`"), vec![replace(name.to(of), text)]);
+            return Some(self.wanted(at, "`(`", "current(R1)").fix(fix));
+        }
+        None
+    }
+
     /// Something is missing at this token or, behind the last one, at the end of the line.
     fn missing(&self, at: usize, wanted: &Wanted) -> Fault {
+        if let Some(fault) = self.no_equals(at, wanted) {
+            return fault;
+        }
         if wanted.operand()
             && at > 0
             && self.tok(at) == Some(Tok::Equals)
@@ -245,7 +422,11 @@ impl Line<'_> {
                 let opens_a_value = self
                     .tok(at)
                     .is_some_and(|it| it.is_quantity() || it.is_ref());
-                if tok == Tok::Equals && opens_a_value && self.kind == Kind::Let {
+                if tok == Tok::Equals
+                    && opens_a_value
+                    && self.kind == Kind::Let
+                    && self.tok(at) != Some(Tok::Are)
+                {
                     return fault.fix(Fix::likely(
                         "write `=` before it",
                         vec![insert(self.span(at).start, "= ")],
@@ -261,7 +442,7 @@ impl Line<'_> {
     }
 
     /// A word or sign that was expected, with an example for this kind of line.
-    fn in_words(&self, tok: Tok) -> (&'static str, &'static str) {
+    pub(super) fn in_words(&self, tok: Tok) -> (&'static str, &'static str) {
         let what = match (tok, self.kind) {
             (Tok::Among | Tok::From, Kind::Vary) => "`from` or `among`",
             (Tok::By | Tok::In, Kind::Vary) => "`by` or `in`",
@@ -350,7 +531,7 @@ impl Line<'_> {
         }
     }
 
-    fn text_example(&self) -> &'static str {
+    pub(super) fn text_example(&self) -> &'static str {
         match self.kind {
             Kind::Use => "use \"lab.amp\"",
             Kind::Allow => "\"measured\"",

@@ -6,15 +6,52 @@ use crate::lexer::{Tok, Token};
 use crate::{Fault, FaultKind, Fix, Span};
 
 impl Line<'_> {
+    /// A text without quotes.
+    pub(crate) fn unquoted(&self) -> Option<Fault> {
+        let first = match self.kind {
+            Kind::Task | Kind::Answer => 1,
+            Kind::Circuit => 2,
+            _ => return None,
+        };
+        let word = self
+            .tok(first)
+            .is_some_and(|tok| tok.is_name() || tok.is_quantity());
+        let broken = self.tokens.iter().any(|(tok, _)| tok.is_error());
+        let quoted = self.tokens.iter().any(|(tok, _)| *tok == Tok::Text);
+        // A quote at the end alone.
+        let late = self
+            .tokens
+            .last()
+            .is_some_and(|(tok, span)| *tok == Tok::OpenText && span.range().len() == 1);
+        (word
+            && broken
+            && !quoted
+            && (late || !self.tokens.iter().any(|(tok, _)| *tok == Tok::OpenText)))
+        .then(|| {
+            self.wanted(first, "a text in quotes", self.text_example())
+                .fix(self.in_quotes(first))
+        })
+    }
+
     /// The fault of the first token that can never be right.
     pub(crate) fn never_right(&self) -> Option<Fault> {
         let at = self.tokens.iter().position(|(tok, _)| tok.is_error())?;
         let span = self.span(at);
         Some(match self.tokens[at].0 {
-            Tok::OpenText => Fault::new(span, FaultKind::OpenString).fix(Fix::likely(
-                "add the closing quote",
-                vec![insert(span.end, "\"")],
-            )),
+            Tok::OpenText => {
+                // `points 2` stands behind the text.
+                let text = span.of(self.text).trim_end();
+                let digits = text.trim_end_matches(|it: char| it.is_ascii_digit());
+                let points = digits
+                    .strip_suffix(" points ")
+                    .filter(|_| digits.len() < text.len());
+                let end = match points {
+                    Some(text) if self.kind == Kind::Task => span.start + text.len() as u32,
+                    _ => span.end,
+                };
+                let fix = Fix::likely("add the closing quote", vec![insert(end, "\"")]);
+                Fault::new(span, FaultKind::OpenString).fix(fix)
+            }
             Tok::DecimalComma => self.decimal_comma(at),
             Tok::NotUnit => self.unknown_unit(at),
             _ => self.stray_character(at),
@@ -36,7 +73,11 @@ impl Line<'_> {
         if may_be_a_list {
             fault.fix(point).fix(offer(format!("{whole}, {places}")))
         } else if places.len() == 3 && whole.len() <= 3 && whole != "0" {
-            fault.fix(point).fix(offer(format!("{whole}{places}")))
+            let joined = offer(format!("{whole}{places}"));
+            match places {
+                "000" => fault.fix(joined).fix(point),
+                _ => fault.fix(point).fix(joined),
+            }
         } else {
             fault.fix(Fix {
                 safe: true,
@@ -68,7 +109,11 @@ impl Line<'_> {
             );
         }
         let fault = Fault::new(span, FaultKind::StrayCharacter(character));
-        if character == '.' && self.tok(at + 1) == Some(Tok::Whole) && touches(at + 1, false) {
+        if character == '.'
+            && self.tok(at + 1).is_some_and(Tok::is_quantity)
+            && touches(at + 1, false)
+            && !(at > 0 && touches(at - 1, true))
+        {
             let title = format!("write `0.{}`", self.word(at + 1));
             return fault.fix(Fix::safe(title, vec![insert(span.start, "0")]));
         }
@@ -80,20 +125,46 @@ impl Line<'_> {
                 vec![replace(span.to(self.span(2)), rails)],
             ));
         }
+        let count = |wanted: char| {
+            let same = |it: &&Token| it.0 == Tok::Stray && it.1.of(self.text).starts_with(wanted);
+            self.tokens.iter().filter(same).count()
+        };
+        let number =
+            |at: Option<usize>| at.and_then(|at| self.tok(at)).is_some_and(Tok::is_quantity);
+        let between_digits = number(at.checked_sub(1)) && number(Some(at + 1));
+        if matches!(character, '\'' | '’' | '‘') && (between_digits || count(character) % 2 == 1)
+        {
+            return fault;
+        }
+        if character == ';' {
+            return self.semicolon(at, fault);
+        }
+        if let Some(fix) = self.scientific(at) {
+            return fault.fix(fix);
+        }
         let equation = self.tokens.iter().any(|(tok, _)| *tok == Tok::Equals);
-        match replacement(character, equation) {
+        let replacement =
+            |sign| replacement(sign, equation, self.kind, at > 0 && number(Some(at - 1)));
+        match replacement(character) {
             Some((text, safe)) => {
                 let same = |(tok, span): &&Token| {
                     *tok == Tok::Stray && {
                         let other = span.of(self.text).chars().next().unwrap_or(' ');
-                        replacement(other, equation).is_some_and(|(other, _)| other == text)
+                        let bracket = |sign: &str| matches!(sign, "(" | ")");
+                        replacement(other).is_some_and(|(other, _)| {
+                            other == text || bracket(other) && bracket(text)
+                        })
                     }
                 };
                 let edits: Vec<_> = self
                     .tokens
                     .iter()
                     .filter(same)
-                    .map(|(_, it)| replace(*it, self.spaced(*it, text)))
+                    .map(|(_, it)| {
+                        let other = it.of(self.text).chars().next().unwrap_or(' ');
+                        let text = replacement(other).map_or(text, |it| it.0);
+                        replace(*it, self.spaced(*it, text))
+                    })
                     .collect();
                 fault.fix(Fix {
                     title: format!("write `{}`", text.trim()),
@@ -105,8 +176,57 @@ impl Line<'_> {
         }
     }
 
+    /// `;` between clauses, between rails, before a statement, at the end.
+    fn semicolon(&self, at: usize, fault: Fault) -> Fault {
+        let gap = self.with_gap(at);
+        let begins = self.tok(at + 1).is_some_and(Tok::is_name) && self.begins_a_statement(at + 1);
+        let (title, text, gap) = match self.kind {
+            _ if at == 0 => ("write `#`", "#", self.span(0)),
+            _ if at + 1 == self.tokens.len() => ("leave out `;`", "", gap),
+            _ if begins => {
+                let end = self.span(at + 1).start;
+                ("begin a new line", "\n", Span { end, ..gap })
+            }
+            Kind::Supply => ("write `and`", " and", gap),
+            _ => {
+                let edits = self
+                    .tokens
+                    .iter()
+                    .enumerate()
+                    .filter(|(_, (tok, it))| *tok == Tok::Stray && it.of(self.text) == ";")
+                    .map(|(at, _)| replace(self.with_gap(at), ","))
+                    .collect();
+                return fault.fix(Fix::likely("write a comma", edits));
+            }
+        };
+        fault.fix(Fix::likely(title, vec![replace(gap, text)]))
+    }
+
+    /// `1.2 × 10^-4 A`, where the sign or the letter between them stands at this token.
+    pub(super) fn scientific(&self, at: usize) -> Option<Fix> {
+        let number = at
+            .checked_sub(1)
+            .filter(|at| matches!(self.tok(*at), Some(Tok::Whole | Tok::Decimal)))?;
+        let cross = matches!(self.word(at), "x" | "X" | "×" | "·" | "⋅");
+        if !cross || self.word(at + 1) != "10" || self.tok(at + 2) != Some(Tok::Caret) {
+            return None;
+        }
+        let sign = usize::from(self.tok(at + 3) == Some(Tok::Minus));
+        let exponent = at + 3 + sign;
+        if !self.tok(exponent)?.is_quantity() {
+            return None;
+        }
+        let minus = if sign == 1 { "-" } else { "" };
+        let text = format!("{}e{minus}{}", self.word(number), self.word(exponent));
+        let all = self.span(number).to(self.span(exponent));
+        Some(Fix::likely(
+            format!("write `{text}`"),
+            vec![replace(all, text)],
+        ))
+    }
+
     /// Dashes keep a space on both sides.
-    fn spaced(&self, span: Span, text: &str) -> String {
+    pub(super) fn spaced(&self, span: Span, text: &str) -> String {
         if text != "--" {
             return text.to_string();
         }
@@ -119,8 +239,21 @@ impl Line<'_> {
 
 /// What of the language a character stands for, and whether nothing else can be meant; in an equation a dash is a
 /// minus sign.
-fn replacement(character: char, equation: bool) -> Option<(&'static str, bool)> {
+fn replacement(
+    character: char,
+    equation: bool,
+    kind: Kind,
+    behind_a_number: bool,
+) -> Option<(&'static str, bool)> {
     Some(match character {
+        '→' | '⟶' if !equation => ("--", true),
+        '|' | '¦' if !equation && matches!(kind, Kind::Path | Kind::Unknown) => ("--", false),
+        '≈' | '≃' | '≅' | '~' if matches!(kind, Kind::Expect | Kind::Equation) => {
+            ("=", false)
+        }
+        '±' if kind == Kind::Expect && behind_a_number => ("within", false),
+        '&' if kind == Kind::Supply => ("and", true),
+        '\'' | '’' | '‘' if !equation => ("\"", false),
         '—' | '–' | '―' | '‒' | '‐' | '‑' if equation => ("-", false),
         '—' | '–' | '―' | '‒' | '─' | '━' => ("--", true),
         '“' | '”' | '„' | '‟' | '«' | '»' => ("\"", true),

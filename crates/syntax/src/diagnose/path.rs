@@ -2,7 +2,7 @@
 
 use super::{Line, insert, replace};
 use crate::lexer::Tok;
-use crate::{Fault, FaultKind, Fix};
+use crate::{Fault, FaultKind, Fix, Span};
 
 /// The tokens between two pairs of dashes.
 struct Station {
@@ -19,7 +19,10 @@ impl Station {
 impl Line<'_> {
     /// What is wrong with a line of nodes, elements and dashes.
     pub(super) fn path(&self) -> Option<Fault> {
-        if let Some(fault) = self.dashes_in_brackets() {
+        if let Some(fault) = self.dashes_in_brackets().or_else(|| self.odd_dashes()) {
+            return Some(fault);
+        }
+        if let Some(fault) = self.value_behind_the_end() {
             return Some(fault);
         }
         let stations = self.stations();
@@ -106,6 +109,14 @@ impl Line<'_> {
     fn station(&self, station: &Station) -> Option<Fault> {
         let &Station { first, end } = station;
         if !self.tok(first)?.is_ref() {
+            // `-- 0`, where a node stands
+            if self.word(first) == "0"
+                && end == first + 1
+                && (first == 0 || end == self.tokens.len())
+            {
+                let fix = Fix::safe("write `ground`", vec![replace(self.span(first), "ground")]);
+                return Some(self.wanted(first, "a node", "ground").fix(fix));
+            }
             return Some(self.wanted(first, "a name", "R1 10k"));
         }
         let mut at = first + 1;
@@ -115,6 +126,9 @@ impl Line<'_> {
         match self.tok(at)? {
             tok if tok.is_quantity() => at += 1,
             Tok::Open | Tok::Call => {
+                if let Some(fault) = self.no_sign_between(at, end) {
+                    return Some(fault);
+                }
                 at = self.behind_the_bracket(at, end);
                 let unclosed = at == end && self.tok(end - 1) != Some(Tok::Close);
                 if unclosed {
@@ -124,25 +138,50 @@ impl Line<'_> {
             Tok::Minus if self.tok(at + 1).is_some_and(Tok::is_ref) => {
                 return Some(self.single_dash(at));
             }
+            Tok::Minus if at + 1 == end && end == self.tokens.len() => {
+                return Some(self.single_dash(at).unfinished(true));
+            }
             Tok::Minus | Tok::Plus if self.tok(at + 1).is_some_and(Tok::is_quantity) => {
-                return Some(self.wanted(at, "a value without a sign", "10k"));
+                let gap = Span {
+                    start: self.span(at).start,
+                    end: self.span(at + 1).start,
+                };
+                let fix = Fix::likely("leave out the sign", vec![replace(gap, "")]);
+                return Some(self.wanted(at, "a value without a sign", "10k").fix(fix));
             }
             Tok::Equals | Tok::Colon => {
                 let fault = self.wanted(at, "a value", "10k");
-                let gap = crate::Span {
-                    start: self.span(at - 1).end,
-                    end: self.span(at).end,
-                };
+                let gap = self.with_gap(at);
+                let touches = self
+                    .tokens
+                    .get(at + 1)
+                    .is_some_and(|it| it.1.start == gap.end);
                 return Some(fault.fix(Fix::likely(
                     format!("leave out `{}`", self.word(at)),
-                    vec![replace(gap, "")],
+                    vec![replace(gap, if touches { " " } else { "" })],
                 )));
+            }
+            Tok::Comma => {
+                let edit = vec![replace(self.with_gap(at), " --")];
+                let fix = Fix::likely("join with `--`", edit);
+                return Some(self.wanted(at, "`--`", "R1 10k -- out").fix(fix));
+            }
+            tok if tok.is_ref() && self.tok(at + 1).is_some_and(Tok::is_quantity) => {
+                let edit = vec![insert(self.span(at).start, "-- ")];
+                let fix = Fix::likely("join with `--`", edit);
+                return Some(self.wanted(at, "`--`", "sum -- R2 33k -- out").fix(fix));
             }
             tok if tok.is_ref() => {
                 let fault = self.wanted(at, "a value", "10k");
-                let alone = at + 1 == end;
-                return Some(if alone {
-                    fault.fix(self.in_brackets(at, at))
+                let sum = self.tokens[at..end].iter().all(|(tok, _)| {
+                    let sign = matches!(
+                        tok,
+                        Tok::Star | Tok::Slash | Tok::Plus | Tok::Minus | Tok::Caret
+                    );
+                    sign || tok.is_ref() || tok.is_quantity()
+                });
+                return Some(if sum && end > at {
+                    fault.fix(self.in_brackets(at, end - 1))
                 } else {
                     fault
                 });
@@ -150,6 +189,9 @@ impl Line<'_> {
             _ => return Some(self.wanted(at, "a value", "10k")),
         }
         while at < end {
+            if let Some(fault) = self.told_by_sign(at) {
+                return Some(fault);
+            }
             match self.tok(at)? {
                 tok if tok.is_quantity() && self.tok(at - 1) != Some(Tok::Whole) => at += 1,
                 tok if tok.is_quantity()
@@ -160,6 +202,9 @@ impl Line<'_> {
                 Tok::Minus if self.tok(at + 1).is_some_and(Tok::is_ref) => {
                     return Some(self.single_dash(at));
                 }
+                Tok::Minus if at + 1 == self.tokens.len() => {
+                    return Some(self.single_dash(at).unfinished(true));
+                }
                 Tok::Star | Tok::Slash | Tok::Caret | Tok::Plus | Tok::Minus => {
                     return Some(
                         self.wanted(at, "brackets around the value", "(2 * R1)")
@@ -169,15 +214,120 @@ impl Line<'_> {
                 tok => {
                     let dashes = || {
                         let fault = self.wanted(at, "`--`", "R1 10k -- out");
+                        if tok == Tok::Comma {
+                            let edit = vec![replace(self.with_gap(at), " --")];
+                            return fault.fix(Fix::likely("join with `--`", edit));
+                        }
                         let fix =
                             Fix::likely("join with `--`", vec![insert(self.span(at).start, "-- ")]);
                         if tok.is_ref() { fault.fix(fix) } else { fault }
                     };
-                    return Some(self.behind_a_number(at).unwrap_or_else(dashes));
+                    // A name behind a bare number is a node, where it is like no unit.
+                    let unit = self.behind_a_number(at).filter(|it| {
+                        let unknown =
+                            it.kind == FaultKind::UnknownUnit(None) && it.fixes.is_empty();
+                        let node =
+                            matches!(self.tok(at + 1), None | Some(Tok::Wire)) && tok.is_ref();
+                        !(unknown && node)
+                    });
+                    return Some(unit.unwrap_or_else(dashes));
                 }
             }
         }
         None
+    }
+
+    /// `10k +/-1 %`, `100k 1/4 W`, `10^4`
+    fn told_by_sign(&self, at: usize) -> Option<Fault> {
+        let whole = |at: usize| self.tok(at) == Some(Tok::Whole);
+        match self.tok(at)? {
+            Tok::Plus
+                if self.tok(at + 1) == Some(Tok::Slash) && self.tok(at + 2) == Some(Tok::Minus) =>
+            {
+                let signs = self.span(at).to(self.span(at + 2));
+                let (what, example) = ("a tolerance", "R1 10k 1 %");
+                let fault = Fault::new(signs, FaultKind::Expected { what, example });
+                let fix = Fix::safe("leave out `+/-`", vec![replace(signs, "")]);
+                Some(fault.fix(fix))
+            }
+            Tok::Caret if whole(at - 1) && self.word(at - 1) == "10" && whole(at + 1) => {
+                let power = self.span(at - 1).to(self.span(at + 1));
+                let text = format!("1e{}", self.word(at + 1));
+                let fix = Fix::safe(format!("write `{text}`"), vec![replace(power, text)]);
+                Some(self.wanted(at, "a number", "1e4").fix(fix))
+            }
+            Tok::Slash if whole(at - 1) && self.word(at - 1) == "1" => {
+                let rating = self
+                    .tok(at + 1)
+                    .filter(|tok| tok.is_quantity())
+                    .map(|_| self.word(at + 1))?;
+                let digits = rating.trim_end_matches(|it: char| !it.is_ascii_digit());
+                let share = match digits {
+                    "2" => "0.5",
+                    "4" => "0.25",
+                    "5" => "0.2",
+                    "8" => "0.125",
+                    _ => return None,
+                };
+                let text = format!("{share}{}", &rating[digits.len()..]);
+                let span = self.span(at - 1).to(self.span(at + 1));
+                let fix = Fix::safe(format!("write `{text}`"), vec![replace(span, text)]);
+                Some(
+                    self.wanted(at, "a rating without a fraction", "0.25 W")
+                        .fix(fix),
+                )
+            }
+            _ => None,
+        }
+    }
+
+    /// `(gain R1)`
+    fn no_sign_between(&self, open: usize, end: usize) -> Option<Fault> {
+        let last = self.behind_the_bracket(open, end);
+        let at = (open + 2..last).find(|at| {
+            let before = self
+                .tok(at - 1)
+                .is_some_and(|tok| tok.is_ref() || tok.is_quantity());
+            before && self.tok(*at).is_some_and(Tok::is_ref) && self.behind_a_number(*at).is_none()
+        })?;
+        let fix = Fix::likely(
+            "write `*` between them",
+            vec![insert(self.span(at).start, "* ")],
+        );
+        Some(
+            self.wanted(at, "a sign such as `*`", "(gain * R1)")
+                .fix(fix),
+        )
+    }
+
+    /// `in--R1--out 10k`
+    fn value_behind_the_end(&self) -> Option<Fault> {
+        let last = self.tokens.len().checked_sub(1)?;
+        let behind = self.tok(last)?.is_quantity() && self.tok(last - 1)?.is_ref();
+        if !behind
+            || self.tok(last.checked_sub(2)?) != Some(Tok::Wire)
+            || self.word(last - 1).starts_with(['R', 'C', 'L'])
+        {
+            return None;
+        }
+        let stations = self.stations();
+        let inner = &stations[1..stations.len() - 1];
+        let mut lacking = inner
+            .iter()
+            .filter(|it| it.is_node() && self.names_an_element(it));
+        let (station, None) = (lacking.next()?, lacking.next()) else {
+            return None;
+        };
+        let (name, value) = (self.span(station.first), self.word(last));
+        let edits = vec![
+            insert(name.end, format!(" {value}")),
+            replace(self.with_gap(last), ""),
+        ];
+        let fix = Fix::likely(
+            format!("write `{} {value}`", self.word(station.first)),
+            edits,
+        );
+        Some(Fault::new(name, FaultKind::ElementValue).fix(fix))
     }
 
     /// The token behind the bracket that opens at `open`, or `end` where none closes it.
@@ -202,11 +352,11 @@ impl Line<'_> {
         let joins = |index: &usize| {
             self.tok(*index) == Some(Tok::Minus)
                 && depths[*index] == 0
-                && self.tok(index + 1).is_some_and(Tok::is_ref)
+                && (self.tok(index + 1).is_some_and(Tok::is_ref) || index + 1 == self.tokens.len())
         };
         let edits = (0..self.tokens.len())
             .filter(joins)
-            .map(|index| replace(self.span(index), "--"))
+            .map(|index| replace(self.span(index), self.spaced(self.span(index), "--")))
             .collect();
         Fault::new(self.span(at), FaultKind::SingleDash).fix(Fix::safe("join with `--`", edits))
     }
@@ -218,13 +368,15 @@ impl Line<'_> {
             Some('L') => "10 mH",
             _ => "10k",
         };
-        let fix = Fix::likely(
+        let fault = Fault::new(span, FaultKind::ElementValue).unfinished(unfinished);
+        // Two nodes: whatever was to stand between them is not there.
+        if self.tokens.len() == 3 && !self.names_an_element(station) {
+            return fault;
+        }
+        fault.fix(Fix::likely(
             format!("write `{name} {value}`"),
             vec![insert(span.end, format!(" {value}"))],
-        );
-        Fault::new(span, FaultKind::ElementValue)
-            .unfinished(unfinished)
-            .fix(fix)
+        ))
     }
 
     /// Whether a name without a value is more likely an element's than a node's.

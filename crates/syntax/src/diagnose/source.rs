@@ -1,6 +1,7 @@
 //! Sources and supplies.
 
 use super::{Line, insert, replace};
+use crate::kind::Kind;
 use crate::lexer::Tok;
 use crate::{Fault, FaultKind, Fix, Span};
 
@@ -11,7 +12,20 @@ impl Line<'_> {
             if self.tok(1) == Some(Tok::Equals) {
                 return Some(self.equation_alone());
             }
-            return Some(self.wanted(1, "a name", "source probe: in = 1.2 V"));
+            let fault = self.wanted(1, "a name", "source probe: in = 1.2 V");
+            return Some(match (self.tok(1), self.tok(2)) {
+                (Some(Tok::Colon), Some(node)) if node.is_name() => {
+                    fault.fix(self.name_for(self.with_gap(1), self.word(2)))
+                }
+                _ => fault,
+            });
+        }
+        let equals = |tok: &Tok| *tok == Tok::Equals;
+        if self.tok(2).filter(equals).is_some()
+            && !self.tokens[3..].iter().any(|(tok, _)| equals(tok))
+        {
+            let fault = self.wanted(1, "a name", "source probe: in = 1.2 V");
+            return Some(fault.fix(self.name_for(Span::at(self.span(0).end), self.word(1))));
         }
         if self.tok(2) != Some(Tok::Colon) {
             return Some(self.missing_colon(2, "source probe: in = 1.2 V"));
@@ -22,6 +36,15 @@ impl Line<'_> {
         }
     }
 
+    /// A source without a name gets its node's.
+    fn name_for(&self, gap: Span, node: &str) -> Fix {
+        let name = format!("{node}_source");
+        Fix::likely(
+            format!("call it `{name}`"),
+            vec![replace(gap, format!(" {name}:"))],
+        )
+    }
+
     /// A colon is missing before this token.
     pub(super) fn missing_colon(&self, at: usize, example: &'static str) -> Fault {
         let fault = self.wanted(at, "`:`", example);
@@ -30,6 +53,17 @@ impl Line<'_> {
                 "add the colon",
                 vec![insert(self.span(at - 1).end, ":")],
             )),
+            Some(Tok::Open | Tok::Call)
+                if self.kind == Kind::Block
+                    && self.tokens.last().is_some_and(|it| it.0 == Tok::Close) =>
+            {
+                let last = self.tokens.len() - 1;
+                let edits = vec![
+                    replace(self.with_gap(at), ": "),
+                    replace(self.with_gap(last), ""),
+                ];
+                fault.fix(Fix::likely("write a colon for the brackets", edits))
+            }
             _ => fault,
         }
     }
@@ -41,8 +75,20 @@ impl Line<'_> {
         let is_ground = |at: usize| self.word(at) == "ground";
         let difference = equals == 6 && is_node(3) && self.tok(4) == Some(Tok::Minus) && is_node(5);
         let single = equals == 4 && is_node(3);
+        if equals == 5 && is_node(3) && self.tok(4) == Some(Tok::Minus) {
+            return Some(form(4));
+        }
         if !difference && !single {
-            return Some(form(3));
+            return Some(self.other_left_side(form(3), equals));
+        }
+        let currents = self.tokens.iter().any(|(tok, _)| *tok == Tok::Into);
+        if single && currents {
+            let left = Span {
+                start: self.span(3).start,
+                end: self.span(5).start,
+            };
+            let title = format!("leave out `{} =`", self.word(3));
+            return Some(form(3).fix(Fix::likely(title, vec![replace(left, "")])));
         }
         if single {
             return is_ground(3).then(|| form(3));
@@ -57,17 +103,56 @@ impl Line<'_> {
             return None;
         }
         let fault = form(3);
-        let drive_is_a_quantity =
-            self.tokens.len() == 8 && self.tok(7).is_some_and(Tok::is_quantity);
-        if is_ground(5) || !drive_is_a_quantity {
+        let quantity =
+            |at: usize| self.tokens.len() == at + 1 && self.tok(at).is_some_and(Tok::is_quantity);
+        let negative = self.tok(7) == Some(Tok::Minus) && quantity(8);
+        if is_ground(5) || !quantity(7) && !negative {
             return Some(fault);
         }
-        let (node, value) = (self.word(5), self.span(7));
-        let title = format!("write `{node} = -{}`", value.of(self.text));
-        Some(fault.fix(Fix::safe(
-            title,
-            vec![replace(left, node), insert(value.start, "-")],
-        )))
+        let node = self.word(5);
+        let (value, edit) = if negative {
+            let gap = Span {
+                start: self.span(7).start,
+                end: self.span(8).start,
+            };
+            (self.word(8).to_string(), replace(gap, ""))
+        } else {
+            (
+                format!("-{}", self.word(7)),
+                insert(self.span(7).start, "-"),
+            )
+        };
+        let title = format!("write `{node} = {value}`");
+        Some(fault.fix(Fix::safe(title, vec![replace(left, node), edit])))
+    }
+
+    /// `1.2 V = in`, `V(in) = 1.2 V`
+    fn other_left_side(&self, fault: Fault, equals: usize) -> Fault {
+        let span = |from: usize, to: usize| self.span(from).to(self.span(to)).of(self.text);
+        let sign = usize::from(self.tok(3) == Some(Tok::Minus));
+        let quantity = self.tok(3 + sign).is_some_and(Tok::is_quantity) && equals == 4 + sign;
+        if quantity
+            && self.tokens.len() == equals + 2
+            && self.tok(equals + 1).is_some_and(Tok::is_name)
+        {
+            let text = format!("{} = {}", self.word(equals + 1), span(3, 3 + sign));
+            let all = self.span(3).to(self.span(equals + 1));
+            return fault.fix(Fix::safe(
+                format!("write `{text}`"),
+                vec![replace(all, text)],
+            ));
+        }
+        let called =
+            equals == 7 && self.tok(4) == Some(Tok::Call) && self.tok(6) == Some(Tok::Close);
+        if called && matches!(self.word(3), "V" | "v" | "U" | "u" | "E") {
+            let node = self.word(5);
+            let all = self.span(3).to(self.span(6));
+            return fault.fix(Fix::safe(
+                format!("write `{node}`"),
+                vec![replace(all, node)],
+            ));
+        }
+        fault
     }
 
     /// A wave's `offset`, `phase` or `duty` a second time.
@@ -105,6 +190,22 @@ impl Line<'_> {
                 );
                 return Some(self.wanted(4, "`=`", "in = 1.2 V").fix(fix));
             }
+            // `in -> 1.2 V`
+            [(a, _), (Tok::Minus | Tok::Equals, _), (Tok::Greater, _), ..] if a.is_name() => {
+                let arrow = self.span(4).to(self.span(5));
+                let (what, example) = ("`=`", "in = 1.2 V");
+                let fault = Fault::new(arrow, FaultKind::Expected { what, example });
+                return Some(fault.fix(Fix::safe("write `=`", vec![replace(arrow, "=")])));
+            }
+            // `1.2 V at in`
+            [(value, _), (Tok::At | Tok::In | Tok::To, _), (node, _)]
+                if value.is_quantity() && node.is_name() =>
+            {
+                let text = format!("{} = {}", self.word(5), self.word(3));
+                let all = self.span(3).to(self.span(5));
+                let fix = Fix::likely(format!("write `{text}`"), vec![replace(all, text)]);
+                return Some(self.wanted(4, "`=`", "in = 1.2 V").fix(fix));
+            }
             _ => false,
         };
         let end = Span::at(self.span(self.tokens.len()).end);
@@ -121,6 +222,24 @@ impl Line<'_> {
 
     /// Two rails without the `and` between them, from the token at `first`.
     pub(super) fn rails(&self, first: usize, end: usize) -> Option<Fault> {
+        // `+/-9 V`
+        if let (Some(Tok::Plus), Some(Tok::Slash), Some(Tok::Minus)) =
+            (self.tok(first), self.tok(first + 1), self.tok(first + 2))
+            && self.tok(first + 3).is_some_and(Tok::is_quantity)
+        {
+            let (signs, size) = (
+                self.span(first).to(self.span(first + 2)),
+                self.word(first + 3),
+            );
+            let text = format!("+{size} and -{size}");
+            let all = signs.to(self.span(first + 3));
+            let (what, example) = ("a rail", "+9 V and -9 V");
+            let fault = Fault::new(signs, FaultKind::Expected { what, example });
+            return Some(fault.fix(Fix::safe(
+                format!("write `{text}`"),
+                vec![replace(all, text)],
+            )));
+        }
         let signed = matches!(self.tok(first), Some(Tok::Plus | Tok::Minus));
         let second = first + 1 + usize::from(signed);
         if second >= end
@@ -138,6 +257,24 @@ impl Line<'_> {
         };
         let example = "+9 V and -9 V";
         match self.tok(second)? {
+            Tok::Slash if begins_a_rail(second + 1) => {
+                Some(self.wanted(second, "`and`", example).fix(Fix::safe(
+                    "write `and`",
+                    vec![replace(self.span(second), "and")],
+                )))
+            }
+            tok if tok.is_name() && tok != Tok::And && begins_a_rail(second + 1) => {
+                // A statement of its own goes on with a name or a colon.
+                let alone = second + 2 == end
+                    || self
+                        .tok(second + 1)
+                        .is_some_and(|it| matches!(it, Tok::Plus | Tok::Minus));
+                alone.then(|| {
+                    let edit = vec![replace(self.span(second), "and")];
+                    self.wanted(second, "`and`", example)
+                        .fix(Fix::likely("write `and`", edit))
+                })
+            }
             Tok::Comma if begins_a_rail(second + 1) => {
                 let gap = Span {
                     start: self.span(second - 1).end,

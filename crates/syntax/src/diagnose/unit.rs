@@ -13,7 +13,12 @@ const UNITS: [&str; 45] = [
 ];
 
 /// Words for units, in small letters.
-const WORDS: [(&str, &str); 26] = [
+const WORDS: &[(&str, &str)] = &[
+    ("vdc", "V"),
+    ("mfd", "uF"),
+    ("meg", "M"),
+    ("farads", "F"),
+    ("hertzes", "Hz"),
     ("volt", "V"),
     ("volts", "V"),
     ("v", "V"),
@@ -32,7 +37,6 @@ const WORDS: [(&str, &str); 26] = [
     ("watt", "W"),
     ("watts", "W"),
     ("farad", "F"),
-    ("farads", "F"),
     ("henry", "H"),
     ("henries", "H"),
     ("siemens", "S"),
@@ -43,7 +47,7 @@ const WORDS: [(&str, &str); 26] = [
 ];
 
 /// Words for prefixes, in small letters.
-const PREFIXES: [(&str, &str); 7] = [
+const PREFIXES: &[(&str, &str)] = &[
     ("milli", "m"),
     ("micro", "u"),
     ("nano", "n"),
@@ -77,6 +81,15 @@ fn meant(word: &str) -> Option<&'static str> {
     if small == "k" || small == "percent" {
         return listed(if small == "k" { "k" } else { "%" });
     }
+    // `VV`, `kk`
+    let mut letters: Vec<char> = word.chars().collect();
+    letters.dedup();
+    if letters.len() < word.chars().count() {
+        let once: String = letters.into_iter().collect();
+        if let Some(unit) = UNITS.iter().find(|it| **it == once) {
+            return Some(unit);
+        }
+    }
     for (long, short) in PREFIXES {
         if let Some(unit) = small.strip_prefix(long).and_then(unit_word) {
             return listed(&format!("{short}{unit}"));
@@ -104,6 +117,15 @@ impl Line<'_> {
         let number = self.span(at.saturating_sub(1));
         let gap = number.to(span);
         let digits = number.of(self.text);
+        if let Some(fix) = self.scientific(at) {
+            return Fault::new(span, FaultKind::UnknownUnit(None)).fix(fix);
+        }
+        if let Some(unit) = self.unit_in_two_words(at) {
+            let all = number.to(self.span(at + 1));
+            let text = quantity_text(digits, unit);
+            let fix = Fix::safe(format!("write `{text}`"), vec![replace(all, text)]);
+            return Fault::new(span, FaultKind::UnknownUnit(Some(unit))).fix(fix);
+        }
         let write = |text: String, safe| Fix {
             title: format!("write `{text}`"),
             safe,
@@ -116,12 +138,44 @@ impl Line<'_> {
             return fault(Some(unit)).fix(with_unit(unit, true));
         }
         let of_element = self.element_unit(at);
+        // `1Ok`, `1l k`: letters for digits
+        if self.tok(at) == Some(Tok::NotUnit) {
+            let digit = |it: char| match it {
+                'O' | 'o' => Some('0'),
+                'l' | 'I' => Some('1'),
+                _ => None,
+            };
+            let more: String = word.chars().map_while(digit).collect();
+            let unit = word.get(more.len()..).unwrap_or("");
+            if let Some(unit) = UNITS.iter().find(|it| !more.is_empty() && **it == unit) {
+                let text = quantity_text(&format!("{digits}{more}"), unit);
+                return fault(Some(unit)).fix(write(text, false));
+            }
+        }
+        if word == "R" && of_element == Some("ohm") {
+            return fault(Some("ohm")).fix(with_unit("ohm", true));
+        }
+        let word = match word.to_lowercase().as_str() {
+            "kilo" if of_element == Some("ohm") => "k",
+            "mega" if of_element == Some("ohm") => "M",
+            "milli" => "m",
+            "micro" => "u",
+            "nano" => "n",
+            "pico" => "p",
+            _ => word,
+        };
+        if let "k" | "M" = word
+            && let Some(unit) = UNITS.iter().find(|it| **it == word)
+        {
+            return fault(Some(unit)).fix(with_unit(unit, true));
+        }
+        let of_element = of_element.or_else(|| self.unit_here());
         if let "m" | "u" | "µ" | "μ" | "n" | "p" = word {
             return match (word, of_element) {
                 ("m", Some("ohm")) => fault(None)
                     .fix(with_unit("M", false))
                     .fix(with_unit("mohm", false)),
-                (prefix, Some(base @ ("F" | "H"))) => {
+                (prefix, Some(base @ ("F" | "H" | "V" | "A" | "s"))) => {
                     let prefix = if matches!(prefix, "µ" | "μ") {
                         "u"
                     } else {
@@ -132,7 +186,10 @@ impl Line<'_> {
                         .find(|it| **it == format!("{prefix}{base}"))
                         .copied();
                     match unit {
-                        Some(unit) => fault(Some(unit)).fix(with_unit(unit, true)),
+                        Some(unit) => {
+                            let safe = matches!(base, "F" | "H");
+                            fault(Some(unit)).fix(with_unit(unit, safe))
+                        }
                         None => fault(None),
                     }
                 }
@@ -165,6 +222,58 @@ impl Line<'_> {
             return fault(None);
         }
         fault(None).fix(write(format!("{digits} * {word}"), false))
+    }
+
+    /// `120 u A`, `10 kilo ohm`: a unit with a blank inside.
+    fn unit_in_two_words(&self, at: usize) -> Option<&'static str> {
+        if !self.tok(at + 1)?.is_name()
+            || self.tok(at) == Some(Tok::NotUnit) && self.span(at).end == self.span(at + 1).start
+        {
+            return None;
+        }
+        let (first, second) = (self.word(at), self.word(at + 1));
+        let prefix = PREFIXES
+            .iter()
+            .find(|(long, _)| first.eq_ignore_ascii_case(long))
+            .map(|it| it.1);
+        let prefix = prefix.or_else(|| {
+            let letters = ["m", "u", "µ", "μ", "n", "p", "k", "M", "G"];
+            letters.into_iter().find(|it| *it == first)
+        })?;
+        let base = WORDS
+            .iter()
+            .find(|(word, _)| second.eq_ignore_ascii_case(word))
+            .map(|it| it.1);
+        let base = base.or_else(|| UNITS.into_iter().find(|it| *it == second))?;
+        meant(&format!(
+            "{}{base}",
+            if matches!(prefix, "µ" | "μ") {
+                "u"
+            } else {
+                prefix
+            }
+        ))
+        .or_else(|| {
+            UNITS
+                .into_iter()
+                .find(|it| *it == format!("{prefix}{base}"))
+        })
+    }
+
+    /// The unit that a number has in such a line.
+    fn unit_here(&self) -> Option<&'static str> {
+        let before = |wanted: Tok| self.tokens.iter().any(|(tok, _)| *tok == wanted);
+        match self.kind {
+            Kind::HeldSource | Kind::Supply if !before(Tok::At) => Some("V"),
+            Kind::CurrentSource => Some("A"),
+            Kind::Record => Some("s"),
+            Kind::Expect if !before(Tok::At) && !before(Tok::Within) => match self.word(1) {
+                "current" => Some("A"),
+                "power" => None,
+                _ => Some("V"),
+            },
+            _ => None,
+        }
     }
 
     /// The unit of an element's value, by the first letter of its name, where the word at this index is within one.
@@ -258,6 +367,21 @@ impl Line<'_> {
                     self.extra(at)
                         .fix(Fix::safe(title, vec![replace(gap, " * ")])),
                 )
+            }
+            // `10 k ohm`
+            found
+                if number == Tok::Quantity
+                    && found.is_name()
+                    && meant(self.word(at)) == Some("ohm") =>
+            {
+                let value = self.word(at - 1);
+                let text = value.split_whitespace().collect::<String>();
+                text.ends_with(['k', 'M', 'G']).then(|| {
+                    let all = self.span(at - 1).to(self.span(at));
+                    let fix = Fix::safe(format!("write `{text}`"), vec![replace(all, text)]);
+                    let unit = FaultKind::UnknownUnit(Some("ohm"));
+                    Fault::new(self.span(at), unit).fix(fix)
+                })
             }
             found if bare && found.is_quantity() => Some(self.two_numbers(at)),
             found if bare && found.is_ref() => Some(self.unknown_unit(at)),

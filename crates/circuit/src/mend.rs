@@ -1,0 +1,129 @@
+//! What only the whole file tells of wrong names: one slip that shows at several places is one fault, and a name that is
+//! taken gets the next free one as a way out.
+
+use std::collections::{HashMap, HashSet};
+
+use syntax::{FileId, Fix, Place, TextEdit};
+
+use crate::scope::{Builder, replace};
+use crate::{Fault, FaultKind};
+
+/// More faults than these are no slips of the pen.
+const MOST: usize = 50;
+
+impl Builder<'_> {
+    /// The next free name for each element, device or source that took one.
+    pub(crate) fn rename_taken(&mut self, frame: usize) {
+        let mut names: HashSet<String> = self.frames[frame].names.keys().cloned().collect();
+        names.extend(self.frames[frame].perhaps.iter().cloned());
+        let library = self.library;
+        for fault in self.faults.iter_mut().take(MOST) {
+            let FaultKind::NameTaken {
+                name,
+                is,
+                line: Some(_),
+            } = &fault.kind
+            else {
+                continue;
+            };
+            let text = library.text(fault.place.file);
+            let behind = text[fault.place.span.end as usize..].trim_start();
+            // The same kind of thing with another number: a value follows an element's name, a colon a device's.
+            let made = match *is {
+                "an element" => behind.starts_with(|it: char| it == '(' || it.is_ascii_digit()),
+                "a node" | "a `let`" => false,
+                _ => behind.starts_with(':'),
+            };
+            if !made || !fault.fixes.is_empty() || fault.place.file != self.frames[frame].file {
+                continue;
+            }
+            let stem = name.trim_end_matches(|it: char| it.is_ascii_digit());
+            let free = (1..)
+                .map(|it| format!("{stem}{it}"))
+                .find(|it| !names.contains(it));
+            if let Some(free) = free {
+                fault
+                    .fixes
+                    .push(replace(fault.place.span, free.clone(), false));
+                names.insert(free);
+            }
+        }
+    }
+}
+
+/// Joins the faults of each unknown name. `unused` is what the first file describes and nothing uses: where several lines
+/// miss what is nearly called so, its own line has the slip.
+pub(crate) fn join_unknown(faults: Vec<Fault>, unused: &[(String, Place)]) -> Vec<Fault> {
+    let mut groups: HashMap<String, Vec<usize>> = HashMap::new();
+    for (index, fault) in faults.iter().enumerate() {
+        if let Some((name, _)) = unknown(fault) {
+            groups.entry(name.to_owned()).or_default().push(index);
+        }
+    }
+    let mut faults: Vec<Option<Fault>> = faults.into_iter().map(Some).collect();
+    for group in groups.into_values().filter(|it| it.len() > 1) {
+        let found: Vec<Fault> = group.iter().filter_map(|it| faults[*it].take()).collect();
+        let joined = joined(found, unused);
+        for (index, fault) in group.into_iter().zip(joined) {
+            faults[index] = Some(fault);
+        }
+    }
+    faults.into_iter().flatten().collect()
+}
+
+/// The name, and the nearest one that exists.
+fn unknown(fault: &Fault) -> Option<(&str, Option<&str>)> {
+    match &fault.kind {
+        FaultKind::UnknownName { name, nearest, .. } => Some((name, nearest.as_deref())),
+        FaultKind::UnknownWord {
+            word,
+            wanted: "device",
+            nearest,
+        } => Some((word, nearest.as_deref())),
+        _ => None,
+    }
+}
+
+fn joined(found: Vec<Fault>, unused: &[(String, Place)]) -> Vec<Fault> {
+    let name = unknown(&found[0])
+        .map(|it| it.0.to_owned())
+        .unwrap_or_default();
+    let nearest = unknown(&found[0]).and_then(|it| it.1);
+    let described = unused.iter().find(|(it, _)| nearest == Some(it));
+    if let Some((_, place)) = described {
+        let read = found
+            .iter()
+            .map(|it| (it.place, format!("`{name}` is read here")));
+        return vec![Fault {
+            place: *place,
+            related: read.collect(),
+            fixes: vec![replace(place.span, name.clone(), false)],
+            ..found[0].clone()
+        }];
+    }
+    // Those of one circuit are one; another circuit may have a slip of its own.
+    let mut first: Vec<Fault> = Vec::new();
+    for fault in found {
+        let same =
+            |it: &&mut Fault| it.circuit == fault.circuit && it.place.file == fault.place.file;
+        let Some(told) = first.iter_mut().find(same) else {
+            first.push(fault);
+            continue;
+        };
+        told.related
+            .push((fault.place, format!("`{name}` stands here too")));
+        if let (Some(fix), Some(more)) = (told.fixes.first_mut(), fault.fixes.first()) {
+            let edits: Vec<TextEdit> = fix.edits.iter().chain(&more.edits).cloned().collect();
+            *fix = Fix {
+                edits,
+                ..fix.clone()
+            };
+        }
+    }
+    first
+}
+
+/// Whether a place lies in the first file.
+pub(crate) fn is_first(place: Place) -> bool {
+    place.file == FileId(0)
+}
