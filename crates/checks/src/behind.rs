@@ -122,9 +122,9 @@ fn still_failing(checked: &Checked, loose: &[&Finding]) -> Option<HashSet<Place>
     let judgements = study.judgements(tried, &mended.parts);
     let both = circuit.claims.iter().zip(judgements);
     let failing = both.filter(|(_, judgement)| judgement.holds == Some(false));
-    let places = failing.filter_map(|(claim, _)| match &claim.kind {
-        Some(ClaimKind::Equal { value_place, .. }) => Some(*value_place),
-        _ => Some(claim.place),
+    let places = failing.map(|(claim, _)| match &claim.kind {
+        Some(ClaimKind::Equal { value_place, .. }) => *value_place,
+        _ => claim.place,
     });
     Some(places.collect())
 }

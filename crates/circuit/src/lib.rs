@@ -3,25 +3,29 @@
 //! solved.
 //!
 //! Data walks through the modules in this order: [`files`] (the file asked for and those it uses), [`build`] (each circuit
-//! in passes), [`declare`] (names and nodes), [`formula`] (expressions), [`values`] (elements, sources, op-amps), [`claims`].
+//! in passes), [`declare`] (names and nodes), [`devices`] and [`blocks`], [`formula`] (expressions), [`values`] (elements), [`sources`], [`opamps`], [`claims`], [`sheets`].
 //! [`model`] is what comes out.
 
 use std::sync::Arc;
 
+mod blocks;
 mod build;
 mod claims;
 pub mod compare;
 mod declare;
+mod devices;
 mod fault;
 mod files;
 mod formula;
 mod mend;
 mod model;
+mod opamps;
 mod parts;
 mod reach;
 mod scope;
 pub mod series;
 mod sheets;
+mod sources;
 mod values;
 
 pub use build::build;

@@ -35,7 +35,7 @@ impl Line<'_> {
         while at < self.tokens.len() {
             let first = at;
             at += 1;
-            if depths[first] > 0 || !dash(first) && !(head(first) && dash(at)) {
+            if depths[first] > 0 || !(dash(first) || head(first) && dash(at)) {
                 continue;
             }
             while at < self.tokens.len() && (dash(at) || head(at)) {

@@ -1,0 +1,249 @@
+//! Blocks: a device that names one is replaced by its inside, ports joined to the nodes around.
+
+use syntax::{Argument, Device, Place, StatementId, StatementKind};
+
+use crate::FaultKind;
+use crate::devices::DEVICES;
+use crate::files::BlockRef;
+use crate::scope::{Builder, Frame, PendingLet, Step, What};
+
+/// How deep blocks may nest.
+const BLOCK_DEPTH: usize = 16;
+/// How many elements a circuit may have once its blocks are expanded.
+const ELEMENTS: usize = 1_000_000;
+impl<'t> Builder<'t> {
+    pub(crate) fn declare_block(&mut self, frame: usize, device: &'t Device, kind: &str) {
+        let shelf = self.library.shelf(self.frames[frame].file);
+        let Some(block) = shelf.blocks.get(kind).copied() else {
+            if !shelf.incomplete && !self.perhaps(frame, kind) {
+                let mut known: Vec<&str> = DEVICES
+                    .into_iter()
+                    .chain(shelf.blocks.keys().map(String::as_str))
+                    .collect();
+                known.sort_unstable();
+                self.unknown_word(frame, device.kind, "device", known);
+                self.element_as_a_device(frame, device, kind);
+            }
+            return self.declare_broken(frame, device);
+        };
+        let frame_depth = self.frames[frame].depth;
+        if self.frames[frame].trail.contains(&block) {
+            self.fault(frame, device.kind, FaultKind::Ring(kind.to_owned()));
+            return self.declare_broken(frame, device);
+        }
+        if frame_depth >= BLOCK_DEPTH {
+            self.fault(
+                frame,
+                device.kind,
+                FaultKind::TooBig("16 blocks inside each other"),
+            );
+            return self.declare_broken(frame, device);
+        }
+        if self.expanded >= ELEMENTS {
+            let known = self
+                .faults
+                .iter()
+                .any(|it| matches!(it.kind, FaultKind::TooBig("1,000,000 elements")));
+            if !known {
+                self.fault(frame, device.kind, FaultKind::TooBig("1,000,000 elements"));
+            }
+            return self.declare_broken(frame, device);
+        }
+        self.expand(frame, device, block);
+    }
+
+    /// The inside of a block, with its ports joined to the nodes of the device's clauses.
+    fn expand(&mut self, frame: usize, device: &'t Device, block: BlockRef) {
+        let place = self.place(frame, device.kind);
+        self.block_uses.push((block, place));
+        let ports = self.ports(block);
+        let all = |parameter: bool| -> Vec<&str> {
+            let wanted = ports
+                .iter()
+                .filter(|it| it.said.default.is_some() == parameter);
+            wanted.map(|it| it.name.as_str()).collect()
+        };
+        let (nodes, parameters) = (all(false), all(true));
+        let may: Vec<&str> = parameters
+            .iter()
+            .copied()
+            .chain(["part", "supply"])
+            .collect();
+        if !self.clauses(frame, device, &nodes, &nodes, &may) {
+            return self.declare_broken(frame, device);
+        }
+        let outer = self.file_frame(block.file);
+        let inner = self.frames.len();
+        if !self.declare(frame, device.name, What::Block(inner)) {
+            return self.doubt_clauses(frame, device);
+        }
+        let prefix = format!(
+            "{}{}.",
+            self.frames[frame].prefix,
+            self.key(frame, device.name)
+        );
+        self.push_inner(frame, outer, block, prefix);
+        // Ports in the order of the device's clauses, so that nodes count in the order of the text.
+        for clause in &device.clauses {
+            let word = self.key(frame, clause.word);
+            let Some(port) = ports
+                .iter()
+                .find(|it| it.name == word && it.said.default.is_none())
+            else {
+                continue;
+            };
+            if let Argument::Name(name) = clause.argument {
+                let what = self
+                    .node(frame, name, None)
+                    .map_or(What::Broken, What::Node);
+                self.frames[inner].names.insert(word, (what, port.place));
+            }
+        }
+        for port in &ports {
+            let Some(default) = &port.said.default else {
+                continue;
+            };
+            let given = self.value_clause(device, frame, &port.name);
+            // A default sees the block's file only; a given value sees what stands around the device.
+            let (value, at) = given.map_or((default, outer), |it| (it, frame));
+            self.parameter(inner, at, port, value);
+        }
+        self.blocks_to_supply(frame, inner, device);
+        let library: &'t crate::files::Library = self.library;
+        self.declare_all(inner, &library.tree(block.file).bodies[block.body].inside);
+    }
+
+    /// Expands a block once for its own faults: its ports hang free, its parameters have their defaults.
+    pub(crate) fn check_block(&mut self, outer: usize, block: BlockRef) {
+        let inner = self.frames.len();
+        self.push_inner(outer, outer, block, String::new());
+        for port in self.ports(block) {
+            match &port.said.default {
+                Some(default) => self.parameter(inner, outer, &port, default),
+                None => {
+                    if matches!(port.name.as_str(), "part" | "supply") {
+                        let kind = FaultKind::NameTaken {
+                            name: port.name,
+                            is: "reserved",
+                            line: None,
+                        };
+                        self.fault(inner, port.said.name, kind);
+                    } else {
+                        self.node(inner, port.said.name, None);
+                    }
+                }
+            }
+        }
+        let library: &'t crate::files::Library = self.library;
+        self.declare_all(inner, &library.tree(block.file).bodies[block.body].inside);
+        self.work_out_values();
+        self.work_out_sources();
+        self.work_out_block_supplies();
+        self.work_out_opamps(inner, &[]);
+    }
+
+    fn push_inner(&mut self, frame: usize, outer: usize, block: BlockRef, prefix: String) {
+        let mut trail = self.frames[frame].trail.clone();
+        trail.push(block);
+        self.frames.push(Frame {
+            file: block.file,
+            prefix,
+            outer: Some(outer),
+            names: Default::default(),
+            perhaps: Default::default(),
+            perhaps_read: Default::default(),
+            in_circuit: false,
+            // Op-amps inside use what the device says, else what the block around it was told.
+            part: self.frames[frame].part,
+            supply: None,
+            around: Some(frame),
+            depth: self.frames[frame].depth + 1,
+            trail,
+        });
+    }
+
+    fn parameter(&mut self, inner: usize, at: usize, port: &Port<'t>, value: &'t syntax::Expr) {
+        let index = self.lets.len();
+        self.lets.push(PendingLet {
+            frame: at,
+            value,
+            name: port.name.clone(),
+            place: port.place,
+            uses: Vec::new(),
+            description: None,
+            state: Step::Waiting,
+            parameter: true,
+        });
+        self.frames[inner]
+            .names
+            .insert(port.name.clone(), (What::Let(index), port.place));
+    }
+
+    fn ports(&self, block: BlockRef) -> Vec<Port<'t>> {
+        let library: &'t crate::files::Library = self.library;
+        let (tree, text) = (library.tree(block.file), library.text(block.file));
+        let head = &tree.statements[tree.bodies[block.body].head.0 as usize];
+        let StatementKind::Block { ports, .. } = &head.kind else {
+            return Vec::new();
+        };
+        let port = |said: &'t syntax::Port| Port {
+            said,
+            name: syntax::normal(said.name.of(text)).into_owned(),
+            place: Place {
+                file: block.file,
+                span: said.name,
+            },
+        };
+        ports.iter().map(port).collect()
+    }
+
+    /// The frame of a file's own `let`s.
+    pub(crate) fn file_frame(&mut self, file: syntax::FileId) -> usize {
+        if let Some(frame) = self.file_frames.get(&file) {
+            return *frame;
+        }
+        let frame = self.frames.len();
+        self.frames.push(Frame {
+            file,
+            prefix: String::new(),
+            outer: None,
+            names: Default::default(),
+            perhaps: Default::default(),
+            perhaps_read: Default::default(),
+            in_circuit: false,
+            part: None,
+            supply: None,
+            around: None,
+            depth: 0,
+            trail: Vec::new(),
+        });
+        self.file_frames.insert(file, frame);
+        let library: &'t crate::files::Library = self.library;
+        let has_circuit = library
+            .tree(file)
+            .bodies
+            .iter()
+            .any(|it| it.kind == syntax::BodyKind::Circuit);
+        // In a file that is one circuit, its `let`s are the circuit's, seen from its blocks all the same.
+        let lets: Vec<StatementId> = library
+            .loose(file)
+            .into_iter()
+            .filter(|id| {
+                let kind = &library.tree(file).statements[id.0 as usize].kind;
+                matches!(kind, StatementKind::Let { .. })
+                    || (has_circuit && matches!(kind, StatementKind::Broken(_)))
+            })
+            .collect();
+        let incomplete = self.circuit.perhaps.incomplete;
+        self.declare_all(frame, &lets);
+        self.circuit.perhaps.incomplete = incomplete;
+        frame
+    }
+}
+
+/// A port or parameter of a block.
+struct Port<'t> {
+    said: &'t syntax::Port,
+    name: String,
+    place: Place,
+}
