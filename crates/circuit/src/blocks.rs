@@ -4,23 +4,21 @@ use syntax::{Argument, Device, Place, StatementId, StatementKind};
 
 use crate::FaultKind;
 use crate::devices::DEVICES;
-use crate::files::BlockRef;
+use crate::files::{BlockRef, ELEMENTS, Expands};
 use crate::scope::{Builder, Frame, PendingLet, Step, What};
 
 /// How deep blocks may nest.
 const BLOCK_DEPTH: usize = 16;
-/// How many elements a circuit may have once its blocks are expanded.
-const ELEMENTS: usize = 1_000_000;
 impl<'t> Builder<'t> {
     pub(crate) fn declare_block(&mut self, frame: usize, device: &'t Device, kind: &str) {
         let shelf = self.library.shelf(self.frames[frame].file);
         let Some(block) = shelf.blocks.get(kind).copied() else {
             if !shelf.incomplete && !self.perhaps(frame, kind) {
-                let mut known: Vec<&str> = DEVICES
-                    .into_iter()
-                    .chain(shelf.blocks.keys().map(String::as_str))
-                    .collect();
-                known.sort_unstable();
+                let mut known = DEVICES.to_vec();
+                if self.library.may_compare(shelf.blocks.len()) {
+                    known.extend(shelf.blocks.keys().map(String::as_str));
+                    known.sort_unstable();
+                }
                 self.unknown_word(frame, device.kind, "device", known);
                 self.element_as_a_device(frame, device, kind);
             }
@@ -39,14 +37,9 @@ impl<'t> Builder<'t> {
             );
             return self.declare_broken(frame, device);
         }
-        if self.expanded >= ELEMENTS {
-            let known = self
-                .faults
-                .iter()
-                .any(|it| matches!(it.kind, FaultKind::TooBig("1,000,000 elements")));
-            if !known {
-                self.fault(frame, device.kind, FaultKind::TooBig("1,000,000 elements"));
-            }
+        // What stands inside was counted with the outermost block.
+        if frame_depth == 0 && !self.library.may_expand(block, Expands::ForCircuit) {
+            self.fault(frame, device.kind, FaultKind::TooBig(ELEMENTS));
             return self.declare_broken(frame, device);
         }
         self.expand(frame, device, block);
@@ -115,6 +108,15 @@ impl<'t> Builder<'t> {
 
     /// Expands a block once for its own faults: its ports hang free, its parameters have their defaults.
     pub(crate) fn check_block(&mut self, outer: usize, block: BlockRef) {
+        let library: &'t crate::files::Library = self.library;
+        if !library.may_expand(block, Expands::ForItself) {
+            let tree = library.tree(block.file);
+            let head = tree.statement(tree.bodies[block.body].head);
+            if let StatementKind::Block { name, .. } = head.kind {
+                self.fault(outer, name, FaultKind::TooBig(ELEMENTS));
+            }
+            return;
+        }
         let inner = self.frames.len();
         self.push_inner(outer, outer, block, String::new());
         for port in self.ports(block) {
@@ -134,7 +136,6 @@ impl<'t> Builder<'t> {
                 }
             }
         }
-        let library: &'t crate::files::Library = self.library;
         self.declare_all(inner, &library.tree(block.file).bodies[block.body].inside);
         self.work_out_values();
         self.work_out_sources();
@@ -219,23 +220,8 @@ impl<'t> Builder<'t> {
         });
         self.file_frames.insert(file, frame);
         let library: &'t crate::files::Library = self.library;
-        let has_circuit = library
-            .tree(file)
-            .bodies
-            .iter()
-            .any(|it| it.kind == syntax::BodyKind::Circuit);
-        // In a file that is one circuit, its `let`s are the circuit's, seen from its blocks all the same.
-        let lets: Vec<StatementId> = library
-            .loose(file)
-            .into_iter()
-            .filter(|id| {
-                let kind = &library.tree(file).statements[id.0 as usize].kind;
-                matches!(kind, StatementKind::Let { .. })
-                    || (has_circuit && matches!(kind, StatementKind::Broken(_)))
-            })
-            .collect();
         let incomplete = self.circuit.perhaps.incomplete;
-        self.declare_all(frame, &lets);
+        self.declare_all(frame, library.of_the_file(file));
         self.circuit.perhaps.incomplete = incomplete;
         frame
     }

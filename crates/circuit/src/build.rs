@@ -1,7 +1,7 @@
 //! The walk over a whole book: files, parts, blocks, then each circuit in four passes (names, values, sources and op-amps,
 //! claims).
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
 use syntax::{BodyKind, FileId, Place, Span, StatementId, StatementKind};
@@ -30,6 +30,10 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
     let (found, uses) = checked_blocks(&library, &mut parts);
     faults.extend(found);
     block_uses.extend(uses);
+    let mut uses_of: HashMap<BlockRef, Vec<Place>> = HashMap::new();
+    for (block, place) in block_uses {
+        uses_of.entry(block).or_default().push(place);
+    }
     let blocks = library.blocks.iter().filter_map(|it| {
         let tree = library.tree(it.file);
         let StatementKind::Block { name, .. } =
@@ -43,11 +47,7 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
                 file: it.file,
                 span: name,
             },
-            uses: block_uses
-                .iter()
-                .filter(|(block, _)| block == it)
-                .map(|(_, place)| *place)
-                .collect(),
+            uses: uses_of.get(it).cloned().unwrap_or_default(),
         })
     });
     let blocks: Vec<Block> = blocks.collect();
@@ -102,7 +102,7 @@ fn said_circuits(library: &Library, path: &str) -> Vec<Said> {
         .collect();
     let place = |span: Span| Place { file: root, span };
     if heads.is_empty() {
-        let inside = library.loose(root);
+        let inside = library.loose(root).to_vec();
         let wired = inside
             .iter()
             .any(|id| match &tree.statements[id.0 as usize].kind {
@@ -192,7 +192,6 @@ fn builder<'t>(library: &'t Library, parts: &'t mut Vec<Part>, index: usize) -> 
         faults: Vec::new(),
         perhaps_held: HashSet::new(),
         depth: 0,
-        expanded: 0,
     }
 }
 
@@ -335,12 +334,13 @@ fn checked_blocks(
 fn unknown_sheets(library: &Library, circuits: &[Circuit]) -> Vec<Fault> {
     let root = FileId(0);
     let (tree, text) = (library.tree(root), library.text(root));
-    let mut names: Vec<String> = circuits.iter().map(|it| it.name.clone()).collect();
+    let mut names: BTreeSet<String> = circuits.iter().map(|it| it.name.clone()).collect();
     for (index, file) in library.files.iter().enumerate().skip(1) {
         for statement in &file.tree.statements {
             if let StatementKind::Circuit { name, .. } = statement.kind {
-                names
-                    .push(syntax::normal(name.of(library.text(FileId(index as u32)))).into_owned());
+                names.insert(
+                    syntax::normal(name.of(library.text(FileId(index as u32)))).into_owned(),
+                );
             }
         }
     }
@@ -357,7 +357,9 @@ fn unknown_sheets(library: &Library, circuits: &[Circuit]) -> Vec<Fault> {
         if names.contains(&key) || library.shelf(root).incomplete {
             continue;
         }
-        let nearest = syntax::spelled(names.iter().map(String::as_str), &key).map(str::to_owned);
+        let compared = library.may_compare(names.len()).then_some(&names);
+        let known = compared.into_iter().flatten().map(String::as_str);
+        let nearest = syntax::spelled(known, &key).map(str::to_owned);
         let kind = FaultKind::UnknownName {
             name: key,
             wanted: "circuit",

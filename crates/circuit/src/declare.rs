@@ -178,7 +178,6 @@ impl<'t> Builder<'t> {
         ends: [Option<NodeId>; 2],
         end_places: [Place; 2],
     ) {
-        self.expanded += 1;
         let name_place = self.place(frame, name);
         self.pending.push(Pending {
             frame,

@@ -1,17 +1,18 @@
 //! The files of a book: the one asked for and those it uses, each read once; which parts and blocks each file sees.
 
+use std::cell::{Cell, OnceCell};
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use syntax::{BodyKind, FileId, Place, Span, StatementId, StatementKind, Tree, normal};
+use syntax::{BodyKind, FileId, PathItem, Place, Span, StatementId, StatementKind, Tree, normal};
 
-use crate::{Fault, FaultKind, File, PartId, line_of};
+use crate::{Fault, FaultKind, File, PartId};
 
 /// How many files may use each other in a row.
 const USE_DEPTH: usize = 32;
 
 /// A block's definition: its file, its body there.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub(crate) struct BlockRef {
     pub file: FileId,
     pub body: usize,
@@ -40,7 +41,66 @@ pub(crate) struct Library {
     pub shelves: Vec<Shelf>,
     pub parts: Vec<PartRef>,
     pub blocks: Vec<BlockRef>,
+    /// What is worked out of each file once (same index).
+    known: Vec<Known>,
+    sheets: OnceCell<Sheets>,
+    /// How many names were compared with misspelt ones.
+    compared: Cell<usize>,
+    /// What each block holds with the blocks inside it.
+    sizes: OnceCell<HashMap<BlockRef, Size>>,
+    /// What was expanded of blocks, for circuits and for themselves.
+    expanded: Cell<[Size; 2]>,
 }
+
+/// How many elements something holds, and how much else.
+#[derive(Clone, Copy, Default, Debug)]
+struct Size {
+    elements: usize,
+    others: usize,
+}
+
+impl Size {
+    fn plus(self, other: Size) -> Size {
+        Size {
+            elements: self.elements.saturating_add(other.elements),
+            others: self.others.saturating_add(other.others),
+        }
+    }
+}
+
+/// What a block is expanded for.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Expands {
+    /// A circuit uses it.
+    ForCircuit,
+    /// Its own faults are looked for.
+    ForItself,
+}
+
+/// How many elements all blocks of a book may have once they are expanded, and how much else.
+const MOST_ELEMENTS: usize = 1_000_000;
+/// The same in words.
+pub(crate) const ELEMENTS: &str = "1,000,000 elements";
+
+/// What is worked out of a file when someone asks.
+#[derive(Default, Debug)]
+struct Known {
+    line_ends: OnceCell<Vec<u32>>,
+    loose: OnceCell<Vec<StatementId>>,
+    of_the_file: OnceCell<Vec<StatementId>>,
+}
+
+/// The work sheets of the first file, by their bodies.
+#[derive(Default, Debug)]
+struct Sheets {
+    /// By the circuit that they name.
+    named: HashMap<String, Vec<usize>>,
+    /// Those that name none, by their head.
+    lone: HashMap<StatementId, usize>,
+}
+
+/// A file with more names and mistakes than this many comparisons settle gets no further guesses at what was meant.
+const COMPARISONS: usize = 2_000_000;
 
 type Read<'r> = &'r mut dyn FnMut(&str) -> Option<Arc<str>>;
 
@@ -76,6 +136,7 @@ impl Loader<'_> {
             tree: tree.clone(),
         });
         self.library.shelves.push(Shelf::default());
+        self.library.known.push(Known::default());
         self.by_path.insert(path.clone(), id);
         self.trail.push(path);
         self.own(id, &tree, &text);
@@ -235,25 +296,156 @@ impl Library {
 
     /// The line of a place, from 1.
     pub fn line(&self, place: Place) -> u32 {
-        line_of(self.text(place.file), place.span.start)
+        let ends = self.known[place.file.0 as usize].line_ends.get_or_init(|| {
+            let text = self.text(place.file).bytes().zip(0..);
+            text.filter(|it| it.0 == b'\n').map(|it| it.1).collect()
+        });
+        1 + ends.partition_point(|it| *it < place.span.start) as u32
     }
 
     /// The statements of a file that stand in no body (`use` and the like among them), heads of bodies left out.
-    pub fn loose(&self, file: FileId) -> Vec<StatementId> {
-        let tree = self.tree(file);
-        let mut inside = vec![false; tree.statements.len()];
-        for body in &tree.bodies {
-            let mut mark = |id: StatementId| inside[id.0 as usize] = true;
-            if body.kind != BodyKind::Work {
-                mark(body.head);
+    pub fn loose(&self, file: FileId) -> &[StatementId] {
+        self.known[file.0 as usize].loose.get_or_init(|| {
+            let tree = self.tree(file);
+            let mut inside = vec![false; tree.statements.len()];
+            for body in &tree.bodies {
+                let mut mark = |id: StatementId| inside[id.0 as usize] = true;
+                if body.kind != BodyKind::Work {
+                    mark(body.head);
+                }
+                body.inside.iter().copied().for_each(&mut mark);
+                body.end.into_iter().for_each(&mut mark);
             }
-            body.inside.iter().copied().for_each(&mut mark);
-            body.end.into_iter().for_each(&mut mark);
+            (0..tree.statements.len() as u32)
+                .map(StatementId)
+                .filter(|id| !inside[id.0 as usize])
+                .collect()
+        })
+    }
+
+    /// The `let`s of a file that all its circuits and blocks see. In a file that is one circuit they are the circuit's, seen
+    /// from its blocks all the same.
+    pub fn of_the_file(&self, file: FileId) -> &[StatementId] {
+        self.known[file.0 as usize].of_the_file.get_or_init(|| {
+            let tree = self.tree(file);
+            let has_circuit = tree.bodies.iter().any(|it| it.kind == BodyKind::Circuit);
+            let counts = |id: &StatementId| match tree.statement(*id).kind {
+                StatementKind::Let { .. } => true,
+                StatementKind::Broken(_) => has_circuit,
+                _ => false,
+            };
+            let loose = self.loose(file).iter();
+            loose.copied().filter(counts).collect()
+        })
+    }
+
+    /// The bodies of the work sheets about a circuit: those that name it, and those among its statements that name none.
+    pub fn sheets(&self, circuit: &str, inside: &[StatementId]) -> Vec<usize> {
+        let sheets = self.sheets.get_or_init(|| self.all_sheets());
+        let mut mine = sheets.named.get(circuit).cloned().unwrap_or_default();
+        if !sheets.lone.is_empty() {
+            mine.extend(inside.iter().filter_map(|it| sheets.lone.get(it)));
         }
-        (0..tree.statements.len() as u32)
-            .map(StatementId)
-            .filter(|id| !inside[id.0 as usize])
-            .collect()
+        mine.sort_unstable();
+        mine
+    }
+
+    fn all_sheets(&self) -> Sheets {
+        let (tree, text) = (self.tree(FileId(0)), self.text(FileId(0)));
+        let mut sheets = Sheets::default();
+        for (index, body) in tree.bodies.iter().enumerate() {
+            match &tree.statement(body.head).kind {
+                StatementKind::Work {
+                    circuit: Some(name),
+                    ..
+                } => {
+                    let key = normal(name.of(text)).into_owned();
+                    sheets.named.entry(key).or_default().push(index);
+                }
+                StatementKind::Work { circuit: None, .. } => {
+                    sheets.lone.insert(body.head, index);
+                }
+                _ => {}
+            }
+        }
+        sheets
+    }
+
+    /// Whether one more block may be expanded.
+    pub fn may_expand(&self, block: BlockRef, expands: Expands) -> bool {
+        let sizes = self.sizes.get_or_init(|| self.block_sizes());
+        let mut all = self.expanded.get();
+        let sum = &mut all[usize::from(expands == Expands::ForItself)];
+        let next = sum.plus(sizes.get(&block).copied().unwrap_or_default());
+        let may = next.elements.max(next.others) <= MOST_ELEMENTS;
+        if may {
+            *sum = next;
+            self.expanded.set(all);
+        }
+        may
+    }
+
+    /// What blocks hold, found without expanding them. A block inside itself counts for nothing there; it is refused anyway.
+    fn block_sizes(&self) -> HashMap<BlockRef, Size> {
+        let mut sizes: HashMap<BlockRef, Size> = HashMap::new();
+        for start in &self.blocks {
+            if sizes.contains_key(start) {
+                continue;
+            }
+            let mut walk = vec![self.contents(*start)];
+            sizes.insert(*start, Size::default());
+            while let Some((block, size, inside)) = walk.last_mut() {
+                match inside.pop() {
+                    Some(inner) => match sizes.get(&inner) {
+                        Some(of_inner) => *size = size.plus(*of_inner),
+                        None => {
+                            // Looked at again when it is known.
+                            inside.push(inner);
+                            sizes.insert(inner, Size::default());
+                            walk.push(self.contents(inner));
+                        }
+                    },
+                    None => {
+                        sizes.insert(*block, *size);
+                        walk.pop();
+                    }
+                }
+            }
+        }
+        sizes
+    }
+
+    /// What stands in a block itself, and the blocks inside it.
+    fn contents(&self, block: BlockRef) -> (BlockRef, Size, Vec<BlockRef>) {
+        let (tree, text) = (self.tree(block.file), self.text(block.file));
+        let mut size = Size {
+            elements: 0,
+            others: 1,
+        };
+        let mut inside = Vec::new();
+        for id in &tree.bodies[block.body].inside {
+            match &tree.statement(*id).kind {
+                StatementKind::Path(items) => {
+                    let element = |it: &&PathItem| matches!(it, PathItem::Element(_));
+                    size.elements += items.iter().filter(element).count();
+                }
+                StatementKind::Device(device) => {
+                    let kind = normal(device.kind.of(text));
+                    match self.shelf(block.file).blocks.get(kind.as_ref()) {
+                        Some(inner) => inside.push(*inner),
+                        None => size.others += 1,
+                    }
+                }
+                _ => size.others += 1,
+            }
+        }
+        (block, size, inside)
+    }
+
+    /// Whether a misspelt name may be compared with so many others.
+    pub fn may_compare(&self, names: usize) -> bool {
+        self.compared.set(self.compared.get().saturating_add(names));
+        self.compared.get() <= COMPARISONS
     }
 }
 

@@ -97,12 +97,6 @@ impl Book {
     }
 }
 
-/// The line of an offset, from 1.
-fn line_of(text: &str, offset: u32) -> u32 {
-    let before = text.get(..offset as usize).unwrap_or(text);
-    1 + before.bytes().filter(|it| *it == b'\n').count() as u32
-}
-
 /// A name in the form in which names compare.
 fn normal_name(name: &str) -> String {
     syntax::normal(name).into_owned()

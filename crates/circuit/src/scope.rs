@@ -173,8 +173,6 @@ pub(crate) struct Builder<'t> {
     pub perhaps_held: HashSet<NodeId>,
     /// How deep the working out of expressions is nested at the moment.
     pub depth: usize,
-    /// Elements expanded so far.
-    pub expanded: usize,
 }
 
 impl<'t> Builder<'t> {
@@ -343,20 +341,23 @@ impl<'t> Builder<'t> {
         };
         let it = &self.frames[frame];
         let outer = it.outer.map(|outer| &self.frames[outer].names);
-        let mut known: Vec<&str> = it
-            .names
-            .iter()
-            .chain(outer.into_iter().flatten())
-            .filter(|(_, (what, _))| fits(*what))
-            .map(|(key, _)| key.as_str())
-            .collect();
-        if matches!(wanted, "node" | "name") {
-            known.push("ground");
-        }
-        // Of equally near ones, one that begins alike: `R3` is rather `R2` than `A3`.
-        let first = key.chars().next();
-        known.sort_unstable_by_key(|it| (it.chars().next() != first, *it));
-        let nearest = self.nearest_name(frame, &key, wanted, known);
+        let count = it.names.len() + outer.map_or(0, HashMap::len);
+        let nearest = self.library.may_compare(count).then(|| {
+            let all = it.names.iter().chain(outer.into_iter().flatten());
+            let mut known: Vec<&str> = all
+                .filter(|(_, (what, _))| fits(*what))
+                .map(|(name, _)| name.as_str())
+                .filter(|it| key.ends_with(*it) || spelled([*it], &key).is_some())
+                .collect();
+            if matches!(wanted, "node" | "name") {
+                known.push("ground");
+            }
+            // Of equally near ones, one that begins alike: `R3` is rather `R2` than `A3`.
+            let first = key.chars().next();
+            known.sort_unstable_by_key(|it| (it.chars().next() != first, *it));
+            self.nearest_name(frame, &key, wanted, known)
+        });
+        let nearest = nearest.flatten();
         let kind = FaultKind::UnknownName {
             name: key.clone(),
             wanted,

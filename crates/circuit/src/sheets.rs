@@ -1,6 +1,6 @@
 //! Work sheets: a student's equations, names resolved in order, in the scope of the circuit they are about.
 
-use syntax::{BodyKind, FileId, Name, Place, StatementId, StatementKind};
+use syntax::{FileId, Name, Place, StatementId, StatementKind};
 
 use crate::FaultKind;
 use crate::formula::Reads;
@@ -12,18 +12,12 @@ impl<'t> Builder<'t> {
     pub(crate) fn sheets(&mut self, frame: usize, inside: &[StatementId]) {
         let library: &'t crate::files::Library = self.library;
         let tree = library.tree(FileId(0));
-        for body in tree.bodies.iter().filter(|it| it.kind == BodyKind::Work) {
+        for body in library.sheets(&self.circuit.name, inside) {
+            let body = &tree.bodies[body];
             let head = tree.statement(body.head);
-            let StatementKind::Work { label, circuit } = &head.kind else {
+            let StatementKind::Work { label, .. } = &head.kind else {
                 continue;
             };
-            let mine = match circuit {
-                Some(name) => self.key(frame, *name) == self.circuit.name,
-                None => inside.contains(&body.head),
-            };
-            if !mine {
-                continue;
-            }
             let text = self.text(frame);
             let label: Vec<&str> = label
                 .iter()
