@@ -31,9 +31,9 @@ pub fn evaluate(formula: &Formula, circuit: &Circuit, solution: &Solution) -> Op
         Formula::Node(node) => solution.nodes.get(node.index())?.clone(),
         Formula::Current(carrier) => current(*carrier, circuit, solution),
         Formula::Power(carrier) => match carrier {
-            Carrier::Element(id) => solution.elements.get(id.index())?.as_ref()?.power.clone(),
-            Carrier::Source(id) => solution.sources.get(id.index())?.as_ref()?.power.clone(),
-            Carrier::Opamp(id) => solution.opamps.get(id.index())?.as_ref()?.power.clone(),
+            Carrier::Element(id) => solution.elements.get(id.index())?.as_ref()?.power(),
+            Carrier::Source(id) => solution.sources.get(id.index())?.as_ref()?.power(),
+            Carrier::Opamp(id) => solution.opamps.get(id.index())?.as_ref()?.power(),
         },
         Formula::Negative(inner) => Some(-&value(inner)?),
         Formula::Raised(base, exponent) => value(base)?.powi(*exponent),

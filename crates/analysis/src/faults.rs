@@ -3,18 +3,22 @@
 //! Seven steps in a fixed order; what one step reports, the later ones leave out, so that one mistake is one fault. Graphs
 //! come first and rank is the referee: random values modulo a prime tell what holds whatever the values, the exact values
 //! tell what cancels. A fault that rests on something's absence is not reported where a line that could not be read, or is
-//! not computed yet, may have brought it: [`may_lack`].
+//! not computed yet, may have brought it: [`Regions::may_lack`].
 
 use std::collections::HashSet;
 
 use circuit::{Carrier, Circuit, NodeId, OpampId, Part};
 use syntax::Ratio;
 
+use crate::feedback::Maps;
 use crate::network::Network;
 
 mod islands;
 mod loops;
 mod outputs;
+mod regions;
+
+pub use regions::Regions;
 
 /// One structural fault.
 #[derive(Clone, PartialEq, Debug)]
@@ -90,10 +94,23 @@ impl Fault {
 
 /// Looks for every kind of fault.
 pub fn faults(circuit: &Circuit, _parts: &[Part], network: &Network) -> Vec<Fault> {
+    let regions = Regions::of(circuit, network);
+    look(circuit, network, &regions, &Maps::of(circuit, network))
+}
+
+pub(crate) fn look(
+    circuit: &Circuit,
+    network: &Network,
+    regions: &Regions,
+    maps: &Maps,
+) -> Vec<Fault> {
     let mut search = Search {
         circuit,
         network,
+        regions,
+        maps,
         found: Vec::new(),
+        started: islands::started(circuit),
         told_nodes: vec![false; circuit.nodes.len()],
         adrift: vec![false; circuit.nodes.len()],
         told_opamps: vec![false; circuit.opamps.len()],
@@ -107,57 +124,15 @@ pub fn faults(circuit: &Circuit, _parts: &[Part], network: &Network) -> Vec<Faul
     search.found
 }
 
-/// Whether a line that could not be read, or is not computed yet, may have wired something at these nodes or at any that
-/// they reach through elements and floating sources without crossing ground or a held node: what seems to be missing there
-/// may not be.
-pub fn may_lack(circuit: &Circuit, network: &Network, nodes: &[NodeId]) -> bool {
-    let perhaps = &circuit.perhaps.nodes;
-    !perhaps.is_empty()
-        && (nodes.iter().any(|it| perhaps.contains(it))
-            || neighbourhood(circuit, network, nodes)
-                .iter()
-                .any(|it| perhaps.contains(it)))
-}
-
-/// The same at the pins of these op-amps: no verdict on their feedback is sure where it holds.
-pub fn may_lack_feedback(circuit: &Circuit, network: &Network, opamps: &[OpampId]) -> bool {
-    let pins = |it: &OpampId| {
-        let opamp = &circuit.opamps[it.index()];
-        [opamp.plus, opamp.minus, opamp.drives]
-    };
-    may_lack(
-        circuit,
-        network,
-        &opamps.iter().flat_map(pins).collect::<Vec<_>>(),
-    )
-}
-
-/// The nodes that are not held among these, and all others that elements and floating sources join to them without
-/// crossing ground or a held node.
-pub fn neighbourhood(circuit: &Circuit, network: &Network, nodes: &[NodeId]) -> Vec<NodeId> {
-    let mut beside = vec![Vec::new(); circuit.nodes.len()];
-    let sources = circuit.sources.iter().map(loops::ends);
-    for [a, b] in circuit.elements.iter().map(|it| it.ends).chain(sources) {
-        beside[a.index()].push(b);
-        beside[b.index()].push(a);
-    }
-    let mut seen = HashSet::new();
-    let mut reached = Vec::new();
-    let mut waiting = nodes.to_vec();
-    while let Some(node) = waiting.pop() {
-        if !network.is_held(node) && seen.insert(node) {
-            reached.push(node);
-            waiting.extend(&beside[node.index()]);
-        }
-    }
-    reached
-}
-
 /// A search under way.
 struct Search<'a> {
     circuit: &'a Circuit,
     network: &'a Network,
+    regions: &'a Regions,
+    maps: &'a Maps,
     found: Vec<Fault>,
+    /// The pairs of nodes whose voltage a `start` sets, the lower one first.
+    started: HashSet<[NodeId; 2]>,
     /// Nodes that a fault accounts for.
     told_nodes: Vec<bool>,
     /// Nodes of islands without a way to ground, told or not (but for those that a controlled current may hold).

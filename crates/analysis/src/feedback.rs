@@ -75,6 +75,8 @@ pub enum Verdict {
     Marginal,
     /// An input is adrift, so nothing can be said.
     InputFloats,
+    /// More op-amps move each other than are judged together.
+    TooMany,
 }
 
 /// What a verdict rests on.
@@ -99,13 +101,23 @@ pub fn feedback(
     network: &Network,
     faults: &[Fault],
 ) -> Vec<Feedback> {
-    let maps = Maps::of(circuit, network);
-    let floats = floating(circuit, &maps, faults);
+    judged(circuit, parts, faults, &Maps::of(circuit, network))
+}
+
+pub(crate) fn judged(
+    circuit: &Circuit,
+    parts: &[Part],
+    faults: &[Fault],
+    maps: &Maps,
+) -> Vec<Feedback> {
+    let floats = floating(circuit, maps, faults);
     let towards = maps.graph(circuit, &floats);
     let unknowable = reached(&towards, (0..floats.len()).filter(|it| floats[*it]));
     let mut all = Vec::new();
     for block in strongly_connected(&towards) {
-        if block.len() > 1 || towards[block[0]].contains(&block[0]) {
+        if block.len() > MOST_IN_A_LOOP {
+            all.push(maps.plain(circuit, block, Verdict::TooMany));
+        } else if block.len() > 1 || towards[block[0]].contains(&block[0]) {
             maps.judge(circuit, parts, block, &mut all);
         } else {
             let verdict = if unknowable[block[0]] {
@@ -120,16 +132,27 @@ pub fn feedback(
     all
 }
 
+/// The tests on a block take time with the cube of its op-amps and more.
+const MOST_IN_A_LOOP: usize = 64;
+
 /// What the outputs move, at the moments that count.
-struct Maps {
-    /// Whatever the values and the frequency.
-    ever: Map<Modular>,
+pub(crate) struct Maps {
     /// Whatever the values, at rest.
-    pattern: Map<Modular>,
-    /// With the values as they are.
-    rest: Values,
-    /// The same at the first instant; `None` without capacitors and inductors.
-    instant: Option<Values>,
+    pub pattern: Map<Modular>,
+    /// With the values as they are, at rest.
+    pub rest: Values,
+    /// With capacitors and inductors; `None` without any.
+    pub quick: Option<Quick>,
+}
+
+/// What the outputs move where capacitors carry current and inductors are no wires.
+pub(crate) struct Quick {
+    /// The circuit with inductors that fix nothing.
+    pub network: Network,
+    /// Whatever the values and the frequency.
+    pub ever: Map<Modular>,
+    /// At the first instant, with the values as they are.
+    instant: Values,
 }
 
 /// Shares with the values as they are.
@@ -143,37 +166,35 @@ pub(crate) struct Values {
 }
 
 impl Maps {
-    fn of(circuit: &Circuit, network: &Network) -> Maps {
+    pub fn of(circuit: &Circuit, network: &Network) -> Maps {
         let stores = |it: &circuit::Element| {
             matches!(it.kind, ElementKind::Capacitor | ElementKind::Inductor)
         };
-        let pattern = whatever(circuit, network, Moment::Rest);
-        let rest = Values::of(circuit, network, Moment::Rest);
-        if !circuit.elements.iter().any(stores) {
-            let ever = whatever(circuit, network, Moment::Rest);
-            return Maps {
-                ever,
-                pattern,
-                rest,
-                instant: None,
-            };
-        }
-        let quick = Network::without_inductors(circuit);
-        let ever = whatever(circuit, &quick, Moment::Ever);
-        let instant = Some(Values::of(circuit, &quick, Moment::Instant));
+        let quick = circuit.elements.iter().any(stores).then(|| {
+            let network = Network::without_inductors(circuit);
+            Quick {
+                ever: whatever(circuit, &network, Moment::Ever),
+                instant: Values::of(circuit, &network, Moment::Instant),
+                network,
+            }
+        });
         Maps {
-            ever,
-            pattern,
-            rest,
-            instant,
+            pattern: whatever(circuit, network, Moment::Rest),
+            rest: Values::of(circuit, network, Moment::Rest),
+            quick,
         }
+    }
+
+    /// Whatever the values and the frequency.
+    fn ever(&self) -> &Map<Modular> {
+        self.quick.as_ref().map_or(&self.pattern, |it| &it.ever)
     }
 
     /// Which inputs each output moves, at some frequency and with some values.
     fn graph(&self, circuit: &Circuit, floats: &[bool]) -> Vec<Vec<usize>> {
         let mut towards = vec![Vec::new(); circuit.opamps.len()];
         for (index, opamp) in circuit.opamps.iter().enumerate().filter(|it| !floats[it.0]) {
-            for (from, _) in self.ever.difference(opamp).into_iter().flatten() {
+            for (from, _) in self.ever().difference(opamp).into_iter().flatten() {
                 towards[from].push(index);
             }
         }
@@ -195,9 +216,8 @@ impl Maps {
     ) -> Feedback {
         let share = |input: &Option<Sum<Ratio>>, of: usize| match input {
             Some(sum) if !self.rest.approximate => Some(
-                sum.iter()
-                    .find(|it| it.0 == of)
-                    .map_or(Ratio::ZERO, |it| it.1.clone()),
+                sum.binary_search_by_key(&of, |it| it.0)
+                    .map_or(Ratio::ZERO, |at| sum[at].1.clone()),
             ),
             _ => None,
         };
@@ -223,10 +243,11 @@ impl Maps {
     fn judge(&self, circuit: &Circuit, parts: &[Part], block: Vec<usize>, all: &mut Vec<Feedback>) {
         let reactive = |it: &usize| {
             let opamp = &circuit.opamps[*it];
-            self.ever.reactive[opamp.plus.index()] || self.ever.reactive[opamp.minus.index()]
+            let reactive = &self.ever().reactive;
+            reactive[opamp.plus.index()] || reactive[opamp.minus.index()]
         };
-        match &self.instant {
-            Some(instant) if block.iter().any(reactive) => {
+        match &self.quick {
+            Some(Quick { instant, .. }) if block.iter().any(reactive) => {
                 let ends = Ends {
                     rest: Knot::new(&self.rest.block(&block)),
                     instant: Knot::new(&instant.block(&block)),
@@ -287,8 +308,11 @@ impl Maps {
             all.push(self.plain(circuit, singular, verdict));
         }
         for part in alone {
-            let p = self.rest.block(&part);
-            let knot = Knot::new(&p);
+            let own = (part.len() < block.len()).then(|| {
+                let p = self.rest.block(&part);
+                (Knot::new(&p), p)
+            });
+            let (knot, p) = own.as_ref().map_or((&whole, &p), |(knot, p)| (knot, p));
             let (mut verdict, mut proof) = knot.judged(&vec![false; part.len()]);
             if matches!(verdict, Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds)
                 && let Some(settles) = settles_as_given(circuit, parts, &part, p)
@@ -324,7 +348,8 @@ impl Maps {
 
     /// Whether the rules of these op-amps could fix their outputs at rest, with some values.
     fn is_sound(&self, circuit: &Circuit, block: &[usize]) -> bool {
-        let place = |column: usize| block.iter().position(|it| *it == column);
+        // The op-amps of a block rise.
+        let place = |column: usize| block.binary_search(&column).ok();
         let rows = block.iter().map(|it| {
             let sum = self
                 .pattern
@@ -366,32 +391,43 @@ impl Values {
         }
     }
 
-    /// P = −M of a block. An input that is adrift counts as moved by nothing.
-    pub fn block(&self, block: &[usize]) -> Vec<Vec<Ratio>> {
-        let share = |sum: &Option<Sum<Ratio>>, of: usize| {
-            sum.iter()
-                .flatten()
-                .find(|it| it.0 == of)
-                .map_or(Ratio::ZERO, |it| it.1.clone())
-        };
-        let entry = |row: usize, column: usize| {
-            let [plus, minus] = &self.inputs[row];
-            if plus.is_none() || minus.is_none() {
-                return Ratio::ZERO;
+    /// The rows of P = −M of a block, whose op-amps rise. An input that is adrift counts as moved by nothing.
+    pub fn block(&self, block: &[usize]) -> Vec<Sum<Ratio>> {
+        let row = |opamp: &usize| -> Sum<Ratio> {
+            let [Some(plus), Some(minus)] = &self.inputs[*opamp] else {
+                return Vec::new();
+            };
+            let mut row = Vec::new();
+            let mut columns: Vec<usize> = plus.iter().chain(minus).map(|it| it.0).collect();
+            columns.sort_unstable();
+            columns.dedup();
+            for column in columns {
+                let Ok(place) = block.binary_search(&column) else {
+                    continue;
+                };
+                let share = |sum: &Sum<Ratio>| {
+                    let at = sum.binary_search_by_key(&column, |it| it.0).ok()?;
+                    Some(sum[at].1.clone())
+                };
+                let difference = match (share(plus), share(minus)) {
+                    (None, None) => continue,
+                    (Some(plus), None) => -plus,
+                    (None, Some(minus)) => minus,
+                    (Some(plus), Some(minus)) => {
+                        let difference = &minus - &plus;
+                        let size = |it: &Ratio| it.to_f64().value().abs();
+                        let is_noise = (self.rounded || self.approximate)
+                            && size(&difference) <= 1e-12 * (size(&plus) + size(&minus));
+                        if is_noise { Ratio::ZERO } else { difference }
+                    }
+                };
+                if !difference.is_zero() {
+                    row.push((place, difference));
+                }
             }
-            let (plus, minus) = (share(plus, column), share(minus, column));
-            let difference = &minus - &plus;
-            let (size, all) = (
-                difference.to_f64().value().abs(),
-                plus.to_f64().value().abs() + minus.to_f64().value().abs(),
-            );
-            let is_noise = (self.rounded || self.approximate) && size <= 1e-12 * all;
-            if is_noise { Ratio::ZERO } else { difference }
+            row
         };
-        block
-            .iter()
-            .map(|row| block.iter().map(|column| entry(*row, *column)).collect())
-            .collect()
+        block.iter().map(row).collect()
     }
 }
 
@@ -446,7 +482,7 @@ fn floating(circuit: &Circuit, maps: &Maps, faults: &[Fault]) -> Vec<bool> {
     let floats = |opamp: &circuit::Opamp| {
         let pins = [opamp.plus, opamp.minus];
         pins.iter()
-            .any(|it| adrift[it.index()] || maps.ever.node(*it).is_none())
+            .any(|it| adrift[it.index()] || maps.ever().node(*it).is_none())
     };
     circuit.opamps.iter().map(floats).collect()
 }
@@ -496,14 +532,15 @@ fn settles_as_given(
     circuit: &Circuit,
     parts: &[Part],
     block: &[usize],
-    mut p: Vec<Vec<Ratio>>,
+    p: &[Sum<Ratio>],
 ) -> Option<bool> {
+    let mut p = p.to_vec();
     let mut speeds = Vec::new();
     for (row, opamp) in block.iter().enumerate() {
         let part = parts.get(circuit.opamps[*opamp].part?.index())?;
         speeds.push(fraction(part.bandwidth.as_ref()?));
         if let Some(gain) = part.gain.as_ref().map(fraction).filter(|it| !it.is_zero()) {
-            p[row][row] += Ratio::ONE / gain;
+            add(&mut p[row], row, &(Ratio::ONE / gain));
         }
     }
     let positive = speeds.iter().all(|it| sign(it) > 0);

@@ -4,6 +4,7 @@
 //! outputs come from the sums that are no equations, peeled off each group's tree from its leaves.
 
 use std::cmp::Ordering;
+use std::collections::HashSet;
 
 use circuit::{
     Carrier, Circuit, ElementId, ElementKind, NodeId, OpampId, Part, SourceId, SourceKind,
@@ -32,15 +33,27 @@ pub struct Solution {
     pub blocks: Vec<Vec<NodeId>>,
 }
 
-/// Voltage across (first end minus second), current, power absorbed. Signs as the language says.
+/// Voltage across (first end minus second) and current. Signs as the language says.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Carried {
     /// In volts.
     pub voltage: Answer,
     /// In amperes; `None` where parallel wires share it in no certain way.
     pub current: Option<Answer>,
-    /// In watts.
-    pub power: Option<Answer>,
+    /// A held source gives voltage times current; everything else takes it in.
+    gives: bool,
+}
+
+impl Carried {
+    /// The power that it takes in, in watts.
+    pub fn power(&self) -> Option<Answer> {
+        match &self.current {
+            Some(current) if self.gives => Some(-&(&self.voltage * current)),
+            Some(current) => Some(&self.voltage * current),
+            None if self.voltage.is_zero() => Some(Answer::zero()),
+            None => None,
+        }
+    }
 }
 
 /// An op-amp's output.
@@ -50,12 +63,22 @@ pub struct Output {
     pub voltage: Answer,
     /// In amperes, positive out of the pin.
     pub current: Option<Answer>,
-    /// Heat (rail − output)·current in watts; `None` without supply.
-    pub power: Option<Answer>,
+    /// The high rail and the low one, in volts; `None` without supply.
+    rails: Option<[Answer; 2]>,
     /// High limit (rail less headroom) minus output, in volts; negative beyond it; `None` without supply.
     pub margin_high: Option<Answer>,
     /// Output minus low limit.
     pub margin_low: Option<Answer>,
+}
+
+impl Output {
+    /// Heat (rail − output)·current in watts; `None` without supply.
+    pub fn power(&self) -> Option<Answer> {
+        let ([high, low], current) = (self.rails.as_ref()?, self.current.as_ref()?);
+        let zero = Answer::zero();
+        let sourced = &(high - &self.voltage) * &current.max(&zero);
+        Some(&sourced + &(&(low - &self.voltage) * &current.min(&zero)))
+    }
 }
 
 /// The ideal answer of the circuit as written.
@@ -175,6 +198,8 @@ struct View<'a> {
 
 /// The currents of all carriers; of an output out of its pin, of a source out of its first node.
 struct Currents {
+    /// The voltages of the elements: most currents follow from them.
+    across: Vec<Option<Answer>>,
     elements: Vec<Option<Answer>>,
     sources: Vec<Option<Answer>>,
     opamps: Vec<Option<Answer>>,
@@ -217,15 +242,16 @@ impl View<'_> {
     }
 
     fn currents(&self, leaving: &[Vec<crate::equations::Term>]) -> Currents {
+        let across: Vec<Option<Answer>> = (0..self.circuit.elements.len() as u32)
+            .map(|it| self.voltage(Carrier::Element(ElementId(it))))
+            .collect();
         let elements = self
             .circuit
             .elements
             .iter()
-            .enumerate()
-            .map(|(index, it)| match it.kind {
-                ElementKind::Resistor => self
-                    .voltage(Carrier::Element(ElementId(index as u32)))?
-                    .over(&Answer::from(&it.value)),
+            .zip(&across)
+            .map(|(it, voltage)| match it.kind {
+                ElementKind::Resistor => voltage.as_ref()?.over(&Answer::from(&it.value)),
                 ElementKind::Capacitor => Some(Answer::zero()),
                 ElementKind::Inductor | ElementKind::Wire => None,
             });
@@ -240,11 +266,14 @@ impl View<'_> {
             });
         let mut currents = Currents {
             elements: elements.collect(),
+            across,
             sources: sources.collect(),
             opamps: vec![None; self.circuit.opamps.len()],
         };
-        // What leaves each node through resistors and current sources.
-        let sums = leaving.iter().map(|terms| {
+        // What leaves each node through resistors and current sources; only along edges it is more than an equation.
+        let nodes = leaving.iter().zip(&self.network.parents);
+        let sums = nodes.map(|(terms, parent)| {
+            parent.as_ref()?;
             terms.iter().try_fold(Answer::zero(), |sum, term| {
                 let current = currents.through(term.branch)?;
                 // An element's current counts from its first end, a current source's term says its sign.
@@ -321,42 +350,45 @@ impl View<'_> {
             };
             currents[parent.edge] = total.map(|it| if delivers { it } else { -&it });
         }
-        for on_loop in self.network.loops.iter().flat_map(|it| &it.path) {
-            if let Some(edge) = self
+        if !self.network.loops.is_empty() {
+            let on_loops: HashSet<Carrier> = self
                 .network
-                .edges
+                .loops
                 .iter()
-                .position(|it| it.carrier == *on_loop)
-            {
-                currents[edge] = None;
+                .flat_map(|it| it.path.iter().copied())
+                .collect();
+            for (edge, current) in self.network.edges.iter().zip(&mut currents) {
+                if on_loops.contains(&edge.carrier) {
+                    *current = None;
+                }
             }
         }
         currents
     }
 
     fn solution(self, currents: Currents) -> Solution {
-        let element = |(index, current): (usize, Option<Answer>)| {
-            Some(carried(
-                self.voltage(Carrier::Element(ElementId(index as u32)))?,
+        let element = |(voltage, current): (Option<Answer>, Option<Answer>)| {
+            Some(Carried {
+                voltage: voltage?,
                 current,
-                false,
-            ))
+                gives: false,
+            })
         };
         let source = |(index, current): (usize, Option<Answer>)| {
             let gives = matches!(self.circuit.sources[index].kind, SourceKind::Voltage { .. });
-            Some(carried(
-                self.voltage(Carrier::Source(SourceId(index as u32)))?,
+            Some(Carried {
+                voltage: self.voltage(Carrier::Source(SourceId(index as u32)))?,
                 current,
                 gives,
-            ))
+            })
         };
         let opamp =
             |(index, current): (usize, Option<Answer>)| self.output(OpampId(index as u32), current);
         Solution {
             elements: currents
-                .elements
+                .across
                 .into_iter()
-                .enumerate()
+                .zip(currents.elements)
                 .map(element)
                 .collect(),
             sources: currents
@@ -378,7 +410,7 @@ impl View<'_> {
         let mut output = Output {
             voltage,
             current,
-            power: None,
+            rails: None,
             margin_high: None,
             margin_low: None,
         };
@@ -393,13 +425,9 @@ impl View<'_> {
                 .map_or([Answer::zero(), Answer::zero()], |[low, high]| {
                     [Answer::from(low), Answer::from(high)]
                 });
-            output.power = output.current.as_ref().map(|current| {
-                let zero = Answer::zero();
-                let sourced = &(&high - &output.voltage) * &current.max(&zero);
-                &sourced + &(&(&low - &output.voltage) * &current.min(&zero))
-            });
             output.margin_high = Some(&(&high - &keeps_high) - &output.voltage);
             output.margin_low = Some(&output.voltage - &(&low + &keeps_low));
+            output.rails = Some([high, low]);
         }
         Some(output)
     }
@@ -435,20 +463,5 @@ impl Currents {
             Carrier::Source(id) => self.sources[id.index()].as_ref(),
             Carrier::Opamp(id) => self.opamps[id.index()].as_ref(),
         }
-    }
-}
-
-/// With the power that it takes in: voltage times current, which a held source gives instead.
-fn carried(voltage: Answer, current: Option<Answer>, gives: bool) -> Carried {
-    let power = match &current {
-        Some(current) if gives => Some(-&(&voltage * current)),
-        Some(current) => Some(&voltage * current),
-        None if voltage.is_zero() => Some(Answer::zero()),
-        None => None,
-    };
-    Carried {
-        voltage,
-        current,
-        power,
     }
 }

@@ -8,8 +8,8 @@ use circuit::{Circuit, OpampId, Part};
 use crate::Answer;
 use crate::claims::{self, Judgement};
 use crate::equations::{self, Equations};
-use crate::faults::{self, Fault};
-use crate::feedback::{self, Feedback, Verdict};
+use crate::faults::{self, Fault, FaultKind, Regions};
+use crate::feedback::{self, Feedback, Maps, Verdict};
 use crate::linear::Budget;
 use crate::network::Network;
 use crate::solution::{self, Solution};
@@ -25,7 +25,14 @@ pub struct Study {
     pub equations: Equations,
     /// One verdict a block; each op-amp is in exactly one block.
     pub feedback: Vec<Feedback>,
+    /// Where lines that could not be read may have brought more.
+    pub regions: Regions,
+    /// For each op-amp whether a fault other than a loose end names it.
+    faulty: Vec<bool>,
+    /// For each op-amp its block: an index into [`Study::feedback`].
+    block_of: Vec<usize>,
     solution: OnceLock<Solution>,
+    outcome: OnceLock<Outcome>,
     judgements: OnceLock<Vec<Judgement>>,
 }
 
@@ -61,16 +68,37 @@ impl Study {
     /// Works out structure, equations and feedback.
     pub fn new(circuit: &Circuit, parts: &[Part]) -> Study {
         let network = Network::of(circuit);
-        let faults = faults::faults(circuit, parts, &network);
-        let equations = equations::equations(circuit, &network);
+        let regions = Regions::of(circuit, &network);
+        let maps = Maps::of(circuit, &network);
+        let faults = faults::look(circuit, &network, &regions, &maps);
+        let feedback = feedback::judged(circuit, parts, &faults, &maps);
+        let mut faulty = vec![false; circuit.opamps.len()];
+        for fault in faults.iter().filter(|it| it.kind != FaultKind::LooseEnd) {
+            fault.opamps().for_each(|it| faulty[it.index()] = true);
+        }
+        let mut block_of = vec![usize::MAX; circuit.opamps.len()];
+        for (index, feedback) in feedback.iter().enumerate() {
+            for it in &feedback.block {
+                block_of[it.index()] = index;
+            }
+        }
         Study {
-            feedback: feedback::feedback(circuit, parts, &network, &faults),
+            equations: equations::equations(circuit, &network),
+            feedback,
             faults,
             network,
-            equations,
+            regions,
+            faulty,
+            block_of,
             solution: OnceLock::new(),
+            outcome: OnceLock::new(),
             judgements: OnceLock::new(),
         }
+    }
+
+    /// Whether a structural fault other than a loose end names this op-amp.
+    pub fn is_faulty(&self, opamp: OpampId) -> bool {
+        self.faulty[opamp.index()]
     }
 
     /// The ideal answer.
@@ -89,6 +117,11 @@ impl Study {
 
     /// Whether the ideal answer is the circuit's answer as written.
     pub fn outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
+        let find = || self.find_outcome(circuit, parts);
+        self.outcome.get_or_init(find).clone()
+    }
+
+    fn find_outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
         let solution = self.solution(circuit, parts);
         let mut troubles = Vec::new();
         // What is not built yet leaves the circuit incomplete too, and says so itself.
@@ -212,7 +245,7 @@ impl Study {
 
     /// The verdict on the block of one op-amp.
     pub fn feedback_of(&self, opamp: OpampId) -> Option<&Feedback> {
-        self.feedback.iter().find(|it| it.block.contains(&opamp))
+        self.feedback.get(self.block_of[opamp.index()])
     }
 }
 

@@ -514,7 +514,7 @@ proptest! {
     fn power_adds_up_to_nothing(sketch in network()) {
         let it = answer(sketch.circuit());
         prop_assume!(it.is_regular());
-        let powers = it.solution.elements.iter().chain(&it.solution.sources).map(|it| it.as_ref()?.power.clone());
+        let powers = it.solution.elements.iter().chain(&it.solution.sources).map(|it| it.as_ref()?.power());
         let opamps = it.solution.opamps.iter().map(|it| it.as_ref().map(|it| Some(-&(&it.voltage * it.current.as_ref()?)))?);
         // Where parallel wires share a current, they take in nothing all the same.
         let total = powers.chain(opamps).try_fold(analysis::Answer::zero(), |sum, it| Some(&sum + &it?));

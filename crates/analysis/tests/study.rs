@@ -42,7 +42,7 @@ fn answers(text: &str, expected: Expect) {
         .chain(circuit.sources.iter().map(|it| &it.name));
     for (name, it) in names.zip(solution.elements.iter().chain(&solution.sources)) {
         let (voltage, current, power) = match it {
-            Some(it) => (Some(&it.voltage), it.current.as_ref(), it.power.as_ref()),
+            Some(it) => (Some(&it.voltage), it.current.as_ref(), it.power()),
             None => (None, None, None),
         };
         writeln!(
@@ -50,7 +50,7 @@ fn answers(text: &str, expected: Expect) {
             "{name} {} V {} A {} W",
             word(voltage),
             word(current),
-            word(power)
+            word(power.as_ref())
         )
         .unwrap();
     }
@@ -60,7 +60,7 @@ fn answers(text: &str, expected: Expect) {
             continue;
         };
         let margins = [&it.margin_high, &it.margin_low].map(|it| word(it.as_ref()));
-        let [current, power] = [&it.current, &it.power].map(|it| word(it.as_ref()));
+        let [current, power] = [&it.current, &it.power()].map(|it| word(it.as_ref()));
         writeln!(
             found,
             "{} {} V {current} A {power} W, {} V below high, {} V above low",

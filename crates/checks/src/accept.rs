@@ -1,5 +1,8 @@
 //! What the text itself accepts: `allow`, planted faults, and claims that say the same as a finding.
 
+use std::cell::OnceCell;
+use std::collections::HashMap;
+
 use circuit::{Allow, ClaimKind, OpampId, StateClaim};
 use syntax::{Fix, Place, Span, TextEdit};
 
@@ -8,7 +11,12 @@ use crate::{Checked, Finding, Severity, reading, registry};
 
 /// Takes away the findings of one circuit, and those of the whole book, that its text accepts; adds what is wrong with the
 /// accepting lines.
-pub(crate) fn accept(checked: &Checked, findings: &mut Vec<Finding>, of_book: &mut Vec<Finding>) {
+pub(crate) fn accept(
+    checked: &Checked,
+    findings: Vec<Finding>,
+    of_book: &mut Open,
+) -> Vec<Finding> {
+    let mut findings = Open::new(findings);
     let mut more = Vec::new();
     for claim in &checked.circuit.claims {
         match &claim.kind {
@@ -17,7 +25,7 @@ pub(crate) fn accept(checked: &Checked, findings: &mut Vec<Finding>, of_book: &m
                     more.push(wrong);
                 } else if registry::LATER.contains(&rule.as_str()) {
                     more.push(not_built::rule(checked, claim.place, rule));
-                } else if !(take(findings, rule, at) | take(of_book, rule, at))
+                } else if !(findings.take(rule, at) | of_book.take(rule, at))
                     && !checked.incomplete()
                 {
                     more.push(expectation::not_found(checked, claim, rule, at));
@@ -26,7 +34,7 @@ pub(crate) fn accept(checked: &Checked, findings: &mut Vec<Finding>, of_book: &m
             Some(ClaimKind::State { opamp, state }) => {
                 let name = &checked.circuit.opamps[opamp.index()].name;
                 for rule in accepted_by(checked, *opamp, state) {
-                    take(findings, rule, name);
+                    findings.take(rule, name);
                 }
             }
             _ => {}
@@ -34,17 +42,54 @@ pub(crate) fn accept(checked: &Checked, findings: &mut Vec<Finding>, of_book: &m
     }
     for Allow { rule, at, place } in &checked.circuit.allows {
         more.extend(wrong_name(checked, rule, *place, "allow"));
-        take(findings, rule, at);
-        take(of_book, rule, at);
+        findings.take(rule, at);
+        of_book.take(rule, at);
     }
+    let mut findings = findings.left();
     findings.append(&mut more);
+    findings
 }
 
-/// Takes the findings of a rule about a name away; whether there were any.
-fn take(findings: &mut Vec<Finding>, rule: &str, at: &str) -> bool {
-    let before = findings.len();
-    findings.retain(|it| it.rule != rule || !it.subjects.iter().any(|subject| subject == at));
-    findings.len() < before
+/// Findings that lines of the text may take away.
+pub(crate) struct Open {
+    findings: Vec<Finding>,
+    taken: Vec<bool>,
+    /// Which ones are about a name, by rule and name; made for the first line that takes any.
+    about: OnceCell<HashMap<&'static str, HashMap<String, Vec<usize>>>>,
+}
+
+impl Open {
+    pub(crate) fn new(findings: Vec<Finding>) -> Open {
+        Open {
+            taken: vec![false; findings.len()],
+            findings,
+            about: OnceCell::new(),
+        }
+    }
+
+    /// Takes the findings of a rule about a name away; whether there were any.
+    fn take(&mut self, rule: &str, at: &str) -> bool {
+        let about = self.about.get_or_init(|| {
+            let mut about: HashMap<_, HashMap<String, Vec<usize>>> = HashMap::new();
+            for (index, it) in self.findings.iter().enumerate() {
+                let of_rule = about.entry(it.rule).or_default();
+                for name in &it.subjects {
+                    of_rule.entry(name.clone()).or_default().push(index);
+                }
+            }
+            about
+        });
+        let hit = about.get(rule).and_then(|it| it.get(at));
+        hit.into_iter().flatten().fold(false, |any, it| {
+            !std::mem::replace(&mut self.taken[*it], true) || any
+        })
+    }
+
+    /// What no line took.
+    pub(crate) fn left(self) -> Vec<Finding> {
+        let left = self.findings.into_iter().zip(self.taken);
+        left.filter(|it| !it.1).map(|it| it.0).collect()
+    }
 }
 
 /// The rules whose finding at an op-amp says what a claim says.

@@ -1,6 +1,8 @@
 //! A circuit with its facts, as a rule looks at it.
 
-use analysis::faults::{self, Fault, FaultKind};
+use std::cell::Cell;
+
+use analysis::faults::{Fault, FaultKind};
 use analysis::{Outcome, Study, Trouble};
 use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
 use syntax::{Fix, Place, TextEdit};
@@ -20,6 +22,23 @@ pub struct Checked<'a> {
     pub study: &'a Study,
     /// What applies.
     pub settings: &'a Settings,
+    /// How often names were compared.
+    pub guesses: &'a Guesses,
+}
+
+/// How many names were compared with others that were perhaps meant: where a file has very many, they are no slips of the
+/// pen.
+#[derive(Default, Debug)]
+pub struct Guesses(Cell<usize>);
+
+impl Guesses {
+    const MOST: usize = 1_000_000;
+
+    /// Whether so many names, or bytes of a text that is tried with a change, may be looked at once more.
+    pub(crate) fn may(&self, names: usize) -> bool {
+        self.0.set(self.0.get().saturating_add(names));
+        self.0.get() <= Guesses::MOST
+    }
 }
 
 impl Checked<'_> {
@@ -53,15 +72,14 @@ impl Checked<'_> {
 
     /// Whether a structural fault other than a loose end names this op-amp.
     pub fn is_faulty(&self, opamp: OpampId) -> bool {
-        self.faults(|kind| kind != FaultKind::LooseEnd)
-            .any(|it| it.opamps().any(|other| other == opamp))
+        self.study.is_faulty(opamp)
     }
 
     /// Whether the verdict on these op-amps can be told: no fault names one of them, and no line that could not be read may
     /// have wired something there.
     pub fn is_sure(&self, block: &[OpampId]) -> bool {
         !block.iter().any(|it| self.is_faulty(*it))
-            && !faults::may_lack_feedback(self.circuit, &self.study.network, block)
+            && !self.study.regions.may_lack_feedback(self.circuit, block)
     }
 
     /// Whether broken lines, or lines that are not computed yet, may have wired something.
@@ -85,6 +103,9 @@ impl Checked<'_> {
     /// The node whose name this one was perhaps meant for: misspelt, or only begun.
     pub fn meant(&self, node: NodeId) -> Option<NodeId> {
         let nodes = &self.circuit.nodes;
+        if !self.guesses.may(nodes.len()) {
+            return None;
+        }
         let name = self.circuit.node_name(node);
         if syntax::means_ground(last_part(name)) {
             return Some(circuit::GROUND);

@@ -1,5 +1,7 @@
 //! What a reader is told.
 
+use std::collections::HashSet;
+
 use syntax::{Fix, Place};
 
 /// How bad it is.
@@ -86,12 +88,8 @@ impl Finding {
 
     /// The same, about these names too.
     pub fn about<N: Into<String>>(mut self, names: impl IntoIterator<Item = N>) -> Finding {
-        for name in names {
-            let name = name.into();
-            if !self.subjects.contains(&name) {
-                self.subjects.push(name);
-            }
-        }
+        self.subjects.extend(names.into_iter().map(Into::into));
+        keep_first(&mut self.subjects);
         self
     }
 
@@ -109,4 +107,12 @@ impl Finding {
         self.fixes.push(fix);
         self
     }
+}
+
+/// Takes away what was said before.
+pub(crate) fn keep_first(names: &mut Vec<String>) {
+    let mut seen = HashSet::new();
+    let fresh: Vec<bool> = names.iter().map(|it| seen.insert(it.as_str())).collect();
+    let mut fresh = fresh.into_iter();
+    names.retain(|_| fresh.next() == Some(true));
 }

@@ -23,7 +23,7 @@ use analysis::Study;
 use circuit::Book;
 use syntax::Place;
 
-pub use checked::Checked;
+pub use checked::{Checked, Guesses};
 pub use finding::{Finding, Related, Severity};
 pub use registry::{Check, RULES, Rule};
 pub use settings::{Inlay, Level, Settings, Symbols, Trouble};
@@ -40,6 +40,8 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
             check(book, &mut of_book);
         }
     }
+    let mut of_book = accept::Open::new(of_book);
+    let guesses = Guesses::default();
     for (index, (circuit, study)) in book.circuits.iter().zip(studies).enumerate() {
         let checked = Checked {
             book,
@@ -47,6 +49,7 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
             circuit,
             study,
             settings,
+            guesses: &guesses,
         };
         let mut found = Vec::new();
         for rule in RULES {
@@ -55,11 +58,11 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
             }
         }
         merge(&mut found);
-        accept::accept(&checked, &mut found, &mut of_book);
+        let mut found = accept::accept(&checked, found, &mut of_book);
         behind::settle(&checked, &mut found);
         findings.append(&mut found);
     }
-    findings.append(&mut of_book);
+    findings.append(&mut of_book.left());
     doubt::settle(book, &extents, &mut findings);
     doubt::settle_starts(&mut findings);
     findings.retain_mut(|it| settings.apply(it));
@@ -86,13 +89,10 @@ fn merge(findings: &mut Vec<Finding>) {
         };
         let (kept, copies) = &mut merged[*index];
         copies.extend(finding.subjects.first().cloned());
-        for subject in finding.subjects {
-            if !kept.subjects.contains(&subject) {
-                kept.subjects.push(subject);
-            }
-        }
+        kept.subjects.extend(finding.subjects);
     }
     findings.extend(merged.into_iter().map(|(mut finding, copies)| {
+        finding::keep_first(&mut finding.subjects);
         if let [first, rest @ ..] = copies.as_slice() {
             let more = match rest.len() {
                 0 => String::new(),

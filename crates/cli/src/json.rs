@@ -418,6 +418,7 @@ fn blame(verdict: Verdict) -> Option<&'static str> {
         Verdict::None | Verdict::NoneAtDc => Some("no_feedback"),
         Verdict::Oscillates | Verdict::RunsAway | Verdict::Marginal => Some("oscillation"),
         Verdict::InputFloats => Some("bias_path"),
+        Verdict::TooMany => Some("not_built"),
     }
 }
 
@@ -461,7 +462,7 @@ fn carried<'n>(names: impl Iterator<Item = &'n String>, all: &[Option<Carried>])
             json!({
                 "voltage": number(&it.voltage, Dimension::VOLT),
                 "current": maybe(&it.current, Dimension::AMPERE),
-                "power": maybe(&it.power, Dimension::WATT),
+                "power": maybe(&it.power(), Dimension::WATT),
             }),
         );
     }
@@ -482,7 +483,7 @@ fn drive(out: &mut Map<String, Value>, output: &Output) {
 
 fn limits(out: &mut Map<String, Value>, output: &Output) {
     for (key, answer, dimension) in [
-        ("power", &output.power, Dimension::WATT),
+        ("power", &output.power(), Dimension::WATT),
         ("margin_high", &output.margin_high, Dimension::VOLT),
         ("margin_low", &output.margin_low, Dimension::VOLT),
     ] {

@@ -179,7 +179,7 @@ fn carried<'n>(
                 it.current
                     .as_ref()
                     .map_or("shared".into(), |it| notation::short(it, Dimension::AMPERE)),
-                it.power
+                it.power()
                     .as_ref()
                     .map_or("".into(), |it| notation::short(it, Dimension::WATT)),
             ],

@@ -22,16 +22,17 @@ pub fn spelled<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Opt
         return None;
     }
     for word in words {
-        let letters = word.chars().collect::<Vec<_>>();
-        let most = match letters.len().min(wrong.len()) {
+        let length = word.chars().count();
+        let most = match length.min(wrong.len()) {
             0 | 1 => 0,
             2..=4 => 1,
             _ => 2,
         };
         let most = nearest.map_or(2 * most, |(least, _)| least.min(2 * most));
-        if 2 * letters.len().abs_diff(wrong.len()) > most {
+        if 2 * length.abs_diff(wrong.len()) > most {
             continue;
         }
+        let letters = word.chars().collect::<Vec<_>>();
         let distance = distance(&letters, &wrong);
         if distance <= most && nearest.is_none_or(|(least, _)| distance < least) {
             nearest = Some((distance, word));
@@ -54,6 +55,12 @@ fn distance(a: &[char], b: &[char]) -> usize {
     if a != b && a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.eq_ignore_ascii_case(b)) {
         return 1;
     }
+    // What both begin and end with costs nothing.
+    let same = a.iter().zip(b).take_while(|(a, b)| a == b).count();
+    let (a, b) = (&a[same..], &b[same..]);
+    let ends = a.iter().rev().zip(b.iter().rev());
+    let same = ends.take_while(|(a, b)| a == b).count();
+    let (a, b) = (&a[..a.len() - same], &b[..b.len() - same]);
     let mut before = vec![0; b.len() + 1];
     let mut last: Vec<usize> = (0..=b.len()).collect();
     for i in 1..=a.len() {

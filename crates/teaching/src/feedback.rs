@@ -20,6 +20,7 @@ pub fn id(verdict: Verdict) -> &'static str {
         Verdict::RunsAway => "runs_away",
         Verdict::Marginal => "marginal",
         Verdict::InputFloats => "input_floats",
+        Verdict::TooMany => "too_many",
     }
 }
 
@@ -45,6 +46,9 @@ pub fn line(circuit: &Circuit, feedback: &Feedback, opamp: OpampId) -> String {
         Verdict::Marginal => "on the border, a disturbance neither grows nor dies away",
         Verdict::InputFloats => {
             return "unknown: an input has no way to ground, so its voltage is not fixed".into();
+        }
+        Verdict::TooMany => {
+            return "unknown: too many op-amps move each other to be judged together".into();
         }
     };
     let mut line = verdict.to_string();

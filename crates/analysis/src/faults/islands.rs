@@ -1,12 +1,15 @@
 //! Steps 3 and 7: nodes that no direct current reaches, and nodes that one connection alone touches.
 
+use std::collections::HashSet;
+use std::hash::Hash;
+
 use circuit::{
     Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, OpampId, SourceId, SourceKind, Start,
 };
 use syntax::Ratio;
 
 use super::loops::ends;
-use super::{FaultKind, Search, may_lack};
+use super::{FaultKind, Search};
 use crate::network::fraction;
 
 /// What crosses an island's border, and what lies inside.
@@ -50,7 +53,7 @@ fn judge(search: &mut Search, island: &[NodeId], border: Border) {
         return;
     }
     // From where a capacitor starts, the nodes go on: that is what `start` is for.
-    let started = border.capacitors.iter().any(|it| starts(circuit, *it));
+    let started = border.capacitors.iter().any(|it| search.starts(*it));
     if started && (!border.currents.is_empty() || border.pins.is_empty()) {
         return;
     }
@@ -61,20 +64,11 @@ fn judge(search: &mut Search, island: &[NodeId], border: Border) {
         .pins
         .iter()
         .for_each(|it| search.told_opamps[it.0.index()] = true);
-    if may_lack(circuit, search.network, island) {
+    if search.regions.may_lack(island) {
         return;
     }
-    let mut nodes = Vec::new();
-    for node in border
-        .pins
-        .iter()
-        .map(|it| it.1)
-        .chain(island.iter().copied())
-    {
-        if !nodes.contains(&node) {
-            nodes.push(node);
-        }
-    }
+    let pins = border.pins.iter().map(|it| it.1);
+    let nodes = each_once(pins.chain(island.iter().copied()));
     if !border.currents.is_empty() {
         let carriers = border
             .currents
@@ -93,18 +87,8 @@ fn judge(search: &mut Search, island: &[NodeId], border: Border) {
         } else {
             FaultKind::InputNoDcPath
         };
-        let mut carriers: Vec<Carrier> = Vec::new();
-        for carrier in border
-            .pins
-            .iter()
-            .map(|it| Carrier::Opamp(it.0))
-            .chain(caps)
-        {
-            if !carriers.contains(&carrier) {
-                carriers.push(carrier);
-            }
-        }
-        search.tell(kind, nodes, carriers, None);
+        let pins = border.pins.iter().map(|it| Carrier::Opamp(it.0));
+        search.tell(kind, nodes, each_once(pins.chain(caps)), None);
     } else {
         let by_capacitors = !border.capacitors.is_empty();
         let carriers = if by_capacitors {
@@ -119,6 +103,12 @@ fn judge(search: &mut Search, island: &[NodeId], border: Border) {
             None,
         );
     }
+}
+
+/// In their order, repetitions left out.
+fn each_once<T: Copy + Eq + Hash>(all: impl Iterator<Item = T>) -> Vec<T> {
+    let mut seen = HashSet::new();
+    all.filter(|it| seen.insert(*it)).collect()
 }
 
 fn borders(search: &Search) -> Vec<Border> {
@@ -169,23 +159,27 @@ fn borders(search: &Search) -> Vec<Border> {
     borders
 }
 
-/// Whether `start` sets this capacitor's voltage.
-pub(super) fn starts(circuit: &Circuit, capacitor: ElementId) -> bool {
-    let [a, b] = circuit.elements[capacitor.index()].ends;
-    circuit.starts.iter().any(|it| match it {
-        Start::Voltage { plus, minus, .. } => {
-            [*plus, *minus] == [a, b] || [*plus, *minus] == [b, a]
-        }
-        Start::Current { .. } => false,
-    })
+/// The pairs of nodes whose voltage a `start` sets, the lower one first.
+pub(super) fn started(circuit: &Circuit) -> HashSet<[NodeId; 2]> {
+    let pair = |it: &Start| match it {
+        Start::Voltage { plus, minus, .. } => Some([*plus.min(minus), *plus.max(minus)]),
+        Start::Current { .. } => None,
+    };
+    circuit.starts.iter().filter_map(pair).collect()
+}
+
+impl Search<'_> {
+    /// Whether `start` sets this capacitor's voltage.
+    pub(super) fn starts(&self, capacitor: ElementId) -> bool {
+        let [a, b] = self.circuit.elements[capacitor.index()].ends;
+        self.started.contains(&[a.min(b), a.max(b)])
+    }
 }
 
 /// Step 7.
 pub(super) fn loose_ends(search: &mut Search) {
-    let (circuit, network) = (search.circuit, search.network);
-    let may_be_touched = |it: &NodeId| may_lack(circuit, network, &[*it]);
     for (node, touching) in loose(search.circuit) {
-        if !search.told_nodes[node.index()] && !may_be_touched(&node) {
+        if !search.told_nodes[node.index()] && !search.regions.may_lack(&[node]) {
             search.tell(
                 FaultKind::LooseEnd,
                 vec![node],
@@ -195,7 +189,7 @@ pub(super) fn loose_ends(search: &mut Search) {
         }
     }
     for (node, source) in loose_sources(search.circuit) {
-        if !search.told_nodes[node.index()] && !may_be_touched(&node) {
+        if !search.told_nodes[node.index()] && !search.regions.may_lack(&[node]) {
             let carriers = vec![Carrier::Source(source)];
             search.tell(FaultKind::LooseEnd, vec![node], carriers, None);
         }

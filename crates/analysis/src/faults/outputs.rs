@@ -1,13 +1,16 @@
 //! Steps 4 to 6: outputs that do not move their own inputs, rules that repeat each other, feedback that cancels.
 
-use circuit::{Carrier, Circuit, ElementId, ElementKind, NodeId, OpampId, SourceId};
+use std::borrow::Cow;
+use std::collections::{BTreeSet, HashMap, HashSet};
+
+use circuit::{Carrier, ElementId, ElementKind, NodeId, OpampId, SourceId};
 use syntax::Ratio;
 
-use super::islands::{loose, starts};
+use super::islands::loose;
 use super::loops::ends;
-use super::{FaultKind, Search, may_lack, may_lack_feedback, neighbourhood};
+use super::{FaultKind, Search};
 use crate::feedback::{
-    BUDGET, Field, Map, Moment, Rules, Sum, Values, add, eliminate, moved, null_vector, reached,
+    BUDGET, Field, Map, Moment, Rules, Sum, add, eliminate, moved, null_vector, reached,
     strongly_connected,
 };
 use crate::linear::modular::Modular;
@@ -16,13 +19,10 @@ use crate::network::{Joined, Network};
 /// Steps 4, 5 and 6.
 pub(super) fn without_feedback(search: &mut Search) {
     let circuit = search.circuit;
-    let rest = Graph::of(circuit, search.network, search.network, Moment::Rest);
-    let stores =
-        |it: &circuit::Element| matches!(it.kind, ElementKind::Capacitor | ElementKind::Inductor);
-    let ever = circuit.elements.iter().any(stores).then(|| {
-        let quick = Network::without_inductors(circuit);
-        Graph::of(circuit, search.network, &quick, Moment::Ever)
-    });
+    let maps = search.maps;
+    let rest = Graph::of(search, search.network, Moment::Rest, &maps.pattern);
+    let quick = maps.quick.as_ref();
+    let ever = quick.map(|it| Graph::of(search, &it.network, Moment::Ever, &it.ever));
     let idle_ever = ever.as_ref().unwrap_or(&rest).idle();
     let idle_at_rest = rest.idle();
 
@@ -51,7 +51,7 @@ fn tangled(search: &Search, rest: &Graph, widest: &Graph) -> Vec<bool> {
     if circuit.sources.iter().all(|it| it.controls.is_empty()) {
         return vec![false; circuit.opamps.len()];
     }
-    let exact = Values::of(circuit, search.network, Moment::Rest);
+    let exact = &search.maps.rest;
     let loose = |index: usize| {
         let opamp = &circuit.opamps[index];
         let pins = [opamp.plus, opamp.minus];
@@ -65,30 +65,43 @@ fn tangled(search: &Search, rest: &Graph, widest: &Graph) -> Vec<bool> {
 }
 
 /// Which inputs each output moves, whatever the values.
-struct Graph {
-    map: Map<Modular>,
+struct Graph<'a> {
+    map: Cow<'a, Map<Modular>>,
     towards: Vec<Vec<usize>>,
 }
 
-impl Graph {
-    /// `told` holds the loops at rest: an output that was left out there counts as moving what its loop's edges move.
-    fn of(circuit: &Circuit, told: &Network, network: &Network, moment: Moment) -> Graph {
+impl<'a> Graph<'a> {
+    /// An output that a loop at rest left out counts as moving what its loop's edges move; where there is none, `map` tells.
+    fn of(
+        search: &Search<'a>,
+        network: &Network,
+        moment: Moment,
+        map: &'a Map<Modular>,
+    ) -> Graph<'a> {
+        let circuit = search.circuit;
         let count = circuit.opamps.len();
         let mut also = Vec::new();
-        let mut stands_for: Vec<(Carrier, usize)> = Vec::new();
-        for closed in &told.loops {
+        let mut stands_for: HashMap<Carrier, Vec<usize>> = HashMap::new();
+        for closed in &search.network.loops {
             if let Carrier::Opamp(output) = closed.edge.carrier {
-                stands_for.extend(closed.path.iter().map(|it| (*it, output.index())));
+                for it in &closed.path {
+                    stands_for.entry(*it).or_default().push(output.index());
+                }
             }
         }
         for (index, edge) in network.edges.iter().enumerate() {
-            let stands = stands_for.iter().any(|it| it.0 == edge.carrier);
+            let stands = stands_for.contains_key(&edge.carrier);
             if stands && !matches!(edge.carrier, Carrier::Opamp(_)) {
                 also.push(index);
             }
         }
-        let map =
-            moved::<Modular>(circuit, network, moment, &also, u64::MAX).expect("without a limit");
+        let map = match also.is_empty() {
+            true => Cow::Borrowed(map),
+            false => {
+                let map = moved::<Modular>(circuit, network, moment, &also, u64::MAX);
+                Cow::Owned(map.expect("without a limit"))
+            }
+        };
         let mut towards = vec![Vec::new(); count];
         for (index, opamp) in circuit.opamps.iter().enumerate() {
             for (column, _) in map.difference(opamp).into_iter().flatten() {
@@ -99,7 +112,9 @@ impl Graph {
                 if column < count {
                     towards[column].push(index);
                 }
-                towards_of(&stands_for, carrier).for_each(|output| towards[output].push(index));
+                for output in stands_for.get(&carrier).into_iter().flatten() {
+                    towards[*output].push(index);
+                }
             }
         }
         Graph { map, towards }
@@ -117,13 +132,6 @@ impl Graph {
     }
 }
 
-fn towards_of(stands_for: &[(Carrier, usize)], carrier: Carrier) -> impl Iterator<Item = usize> {
-    stands_for
-        .iter()
-        .filter(move |it| it.0 == carrier)
-        .map(|it| it.1)
-}
-
 /// Step 4: no way back at any frequency. An op-amp behind one that is told already, or behind another of these, is passed
 /// over: its way back may run through that one.
 fn open(search: &mut Search, graph: &Graph, idle: &[bool], tangled: &[bool]) {
@@ -133,7 +141,12 @@ fn open(search: &mut Search, graph: &Graph, idle: &[bool], tangled: &[bool]) {
         .filter(|it| idle[*it])
         .flat_map(|it| graph.towards[it].iter().copied());
     let passed_over = reached(&graph.towards, told.chain(behind).collect::<Vec<_>>());
-    let loose = loose(circuit);
+    let mut loose_around: HashMap<NodeId, Vec<NodeId>> = HashMap::new();
+    for (node, _) in loose(circuit) {
+        if let Some(region) = search.regions.around(search.network, node) {
+            loose_around.entry(region).or_default().push(node);
+        }
+    }
     for index in (0..idle.len()).filter(|it| idle[*it] && !tangled[*it]) {
         if passed_over[index] {
             search.told_opamps[index] = true;
@@ -141,16 +154,19 @@ fn open(search: &mut Search, graph: &Graph, idle: &[bool], tangled: &[bool]) {
         }
         search.told_opamps[index] = true;
         let opamp = &circuit.opamps[index];
-        let near = neighbourhood(circuit, search.network, &[opamp.plus, opamp.minus]);
         // Perhaps the way back is what hangs loose there: then one finding names both.
-        let mut nodes: Vec<NodeId> = loose
-            .iter()
-            .map(|it| it.0)
-            .filter(|it| near.contains(it))
-            .collect();
-        nodes
-            .iter()
-            .for_each(|it| search.told_nodes[it.index()] = true);
+        let regions = [opamp.plus, opamp.minus].map(|it| search.regions.around(search.network, it));
+        let once = if regions[0] == regions[1] { 1 } else { 2 };
+        let mut nodes: Vec<NodeId> = Vec::new();
+        for region in regions[..once].iter().flatten() {
+            for node in loose_around.get(region).into_iter().flatten() {
+                search.told_nodes[node.index()] = true;
+                if nodes.len() < MOST_NAMED {
+                    nodes.push(*node);
+                }
+            }
+        }
+        nodes.sort_unstable();
         nodes.push(opamp.drives);
         let moved = reached(&graph.towards, [index]);
         let outputs = circuit
@@ -160,12 +176,15 @@ fn open(search: &mut Search, graph: &Graph, idle: &[bool], tangled: &[bool]) {
             .filter(|it| it.1)
             .map(|it| it.0.drives);
         let concerned: Vec<NodeId> = outputs.chain([opamp.plus, opamp.minus]).collect();
-        if !may_lack(circuit, search.network, &concerned) {
+        if !search.regions.may_lack(&concerned) {
             let carrier = Carrier::Opamp(OpampId(index as u32));
             search.tell(FaultKind::NoFeedback, nodes, vec![carrier], None);
         }
     }
 }
+
+/// How many loose ends one finding names.
+const MOST_NAMED: usize = 64;
 
 /// Step 4: a way back through capacitors (or where inductors are no wires) alone; one fault for those that move each other.
 fn only_by_storage(
@@ -178,6 +197,12 @@ fn only_by_storage(
     let circuit = search.circuit;
     let told = (0..idle_ever.len()).filter(|it| search.told_opamps[*it]);
     let passed_over = reached(&ever.towards, told.collect::<Vec<_>>());
+    let leading_back = leading_back(search, &ever.map);
+    let nodes = (0..circuit.nodes.len() as u32).map(NodeId);
+    let told_around: HashSet<NodeId> = nodes
+        .filter(|it| search.told_nodes[it.index()])
+        .filter_map(|it| search.regions.around(search.network, it))
+        .collect();
     for block in strongly_connected(&ever.towards) {
         let here: Vec<usize> = block
             .into_iter()
@@ -186,19 +211,21 @@ fn only_by_storage(
         let told = here.iter().any(|it| passed_over[*it]);
         here.iter().for_each(|it| search.told_opamps[*it] = true);
         let opamps: Vec<OpampId> = here.iter().map(|it| OpampId(*it as u32)).collect();
-        if here.is_empty() || told || may_lack_feedback(circuit, search.network, &opamps) {
+        if here.is_empty() || told || search.regions.may_lack_feedback(circuit, &opamps) {
             continue;
         }
         let pins: Vec<NodeId> = here
             .iter()
             .flat_map(|it| [circuit.opamps[*it].plus, circuit.opamps[*it].minus])
             .collect();
-        let near = neighbourhood(circuit, search.network, &pins);
-        if near.iter().any(|it| search.told_nodes[it.index()]) {
+        let around = |node: NodeId| search.regions.around(search.network, node);
+        let near: HashSet<NodeId> = pins.into_iter().filter_map(around).collect();
+        if near.iter().any(|it| told_around.contains(it)) {
             continue;
         }
-        let capacitors = leading_back(circuit, search.network, &ever.map, &near);
-        if capacitors.iter().any(|it| starts(circuit, *it)) {
+        let back = near.iter().filter_map(|it| leading_back.get(it));
+        let capacitors: BTreeSet<ElementId> = back.flatten().copied().collect();
+        if capacitors.iter().any(|it| search.starts(*it)) {
             continue;
         }
         let nodes = here.iter().map(|it| circuit.opamps[*it].drives).collect();
@@ -210,24 +237,24 @@ fn only_by_storage(
     }
 }
 
-/// Capacitors in a neighbourhood between nodes that direct current does not join, without those to nodes that stand still.
-fn leading_back(
-    circuit: &Circuit,
-    network: &Network,
-    ever: &Map<Modular>,
-    near: &[NodeId],
-) -> Vec<ElementId> {
+/// For each region the capacitors there between nodes that direct current does not join, without those to nodes that stand
+/// still.
+fn leading_back(search: &Search, ever: &Map<Modular>) -> HashMap<NodeId, Vec<ElementId>> {
+    let (circuit, network) = (search.circuit, search.network);
     let still =
         |node: NodeId| network.is_held(node) && ever.node(node).is_some_and(|it| it.is_empty());
-    let concerned = |it: &circuit::Element| {
-        it.kind == ElementKind::Capacitor
-            && it.ends.iter().any(|end| near.contains(end))
-            && !it.ends.iter().any(|end| still(*end))
-    };
-    (0..circuit.elements.len())
-        .filter(|it| concerned(&circuit.elements[*it]))
-        .map(|it| ElementId(it as u32))
-        .collect()
+    let mut leading: HashMap<NodeId, Vec<ElementId>> = HashMap::new();
+    for (index, element) in circuit.elements.iter().enumerate() {
+        if element.kind != ElementKind::Capacitor || element.ends.iter().any(|end| still(*end)) {
+            continue;
+        }
+        let around = element.ends.map(|end| search.regions.around(network, end));
+        if let [Some(region), _] | [None, Some(region)] = around {
+            let all = leading.entry(region).or_default();
+            all.push(ElementId(index as u32));
+        }
+    }
+    leading
 }
 
 /// Steps 5 and 6 for each block of op-amps that move each other: whatever the values, then with the values as they are.
@@ -241,13 +268,22 @@ fn repeating_or_cancelling(search: &mut Search, graph: &Graph, sound: &[bool]) {
             .collect()
     };
     let towards: Vec<Vec<usize>> = (0..sound.len()).map(keep).collect();
-    let mut exact: Option<Values> = None;
+    // For each op-amp the first of its block, and its place there.
+    let mut place_in = vec![(usize::MAX, 0); sound.len()];
     for block in strongly_connected(&towards)
         .into_iter()
         .filter(|it| sound[it[0]])
     {
         let opamps: Vec<OpampId> = block.iter().map(|it| OpampId(*it as u32)).collect();
-        let place = |column: usize| block.iter().position(|it| *it == column);
+        block
+            .iter()
+            .enumerate()
+            .for_each(|(at, it)| place_in[*it] = (block[0], at));
+        let place = |column: usize| {
+            // Columns behind the op-amps are edges.
+            let (first, at) = *place_in.get(column)?;
+            (first == block[0]).then_some(at)
+        };
         let pattern: Vec<Sum<Modular>> = block
             .iter()
             .map(|it| {
@@ -278,13 +314,13 @@ fn repeating_or_cancelling(search: &mut Search, graph: &Graph, sound: &[bool]) {
         if let Some(loose) = null_vector(block.len(), pattern.clone(), one) {
             // Not only structure in this block: its own way back was cut where a fault before took an op-amp out.
             let cut = (0..sound.len()).any(|it| {
-                search.told_opamps[it] && graph.towards[it].iter().any(|to| block.contains(to))
+                search.told_opamps[it] && graph.towards[it].iter().any(|to| place(*to).is_some())
             });
             let repeated = null_vector(block.len(), transposed(&pattern), one)
                 .map(support)
                 .map(named);
             block.iter().for_each(|it| search.told_opamps[*it] = true);
-            if !cut && !may_lack_feedback(circuit, search.network, &opamps) {
+            if !cut && !search.regions.may_lack_feedback(circuit, &opamps) {
                 let carriers = repeated
                     .unwrap_or_default()
                     .into_iter()
@@ -295,20 +331,13 @@ fn repeating_or_cancelling(search: &mut Search, graph: &Graph, sound: &[bool]) {
             }
             continue;
         }
-        let exact = exact.get_or_insert_with(|| Values::of(circuit, search.network, Moment::Rest));
-        if exact.approximate {
+        if search.maps.rest.approximate {
             continue;
         }
-        let rows = exact.block(&block).into_iter();
-        let rows = rows.map(|row| {
-            row.into_iter()
-                .enumerate()
-                .filter(|it| !it.1.is_zero())
-                .collect()
-        });
-        if let Some(loose) = null_vector(block.len(), rows.collect(), Ratio::ONE) {
+        let rows = search.maps.rest.block(&block);
+        if let Some(loose) = null_vector(block.len(), rows, Ratio::ONE) {
             block.iter().for_each(|it| search.told_opamps[*it] = true);
-            if !may_lack_feedback(circuit, search.network, &opamps) {
+            if !search.regions.may_lack_feedback(circuit, &opamps) {
                 let cancelling = named(loose.iter().map(|it| !it.is_zero()).collect());
                 let nodes = outputs(&cancelling);
                 let carriers = cancelling.into_iter().map(Carrier::Opamp).collect();
@@ -406,7 +435,7 @@ fn singular(search: &mut Search, ruling: &[bool]) {
             .into_iter()
             .map(|it| Carrier::Opamp(OpampId((it - count) as u32)));
         let opamps: Vec<Carrier> = opamps.collect();
-        if may_lack(circuit, search.network, &nodes) {
+        if search.regions.may_lack(&nodes) {
             continue;
         }
         let touches = |it: &SourceId| {

@@ -12,6 +12,7 @@ use dashu_base::Abs;
 use syntax::Ratio;
 
 use super::blocks::strongly_connected;
+use super::eliminate::Sum;
 use super::exact::{
     POLYNOMIAL, compare_root_sum, determinant, is_hurwitz, polynomial, settles_in_doubles, sign,
 };
@@ -36,17 +37,23 @@ struct Part {
 }
 
 impl Knot {
-    /// Prepares a square matrix.
-    pub fn new(p: &[Vec<Ratio>]) -> Knot {
-        let towards: Vec<Vec<usize>> = (0..p.len())
-            .map(|j| (0..p.len()).filter(|i| !p[*i][j].is_zero()).collect())
-            .collect();
+    /// Prepares the rows of a square matrix.
+    pub fn new(p: &[Sum<Ratio>]) -> Knot {
+        let mut towards: Vec<Vec<usize>> = vec![Vec::new(); p.len()];
+        for (row, line) in p.iter().enumerate() {
+            line.iter().for_each(|it| towards[it.0].push(row));
+        }
         let parts = strongly_connected(&towards).into_iter().map(|rows| {
-            let part = Part::new(
-                rows.iter()
-                    .map(|i| rows.iter().map(|j| p[*i][*j].clone()).collect())
-                    .collect(),
-            );
+            let line = |row: &usize| {
+                let mut line = vec![Ratio::ZERO; rows.len()];
+                for (column, entry) in &p[*row] {
+                    if let Ok(place) = rows.binary_search(column) {
+                        line[place] = entry.clone();
+                    }
+                }
+                line
+            };
+            let part = Part::new(rows.iter().map(line).collect());
             (rows, part)
         });
         Knot {
@@ -342,6 +349,17 @@ mod tests {
 
     use super::*;
 
+    fn knot(p: &[Vec<Ratio>]) -> Knot {
+        let line = |line: &Vec<Ratio>| {
+            line.iter()
+                .cloned()
+                .enumerate()
+                .filter(|it| !it.1.is_zero())
+                .collect()
+        };
+        Knot::new(&p.iter().map(line).collect::<Vec<_>>())
+    }
+
     /// The largest real part of the poles of v′ = −W·P·v in doubles, against the size of the largest pole.
     fn growth(p: &[Vec<Ratio>], speeds: &[f64]) -> f64 {
         let size = p.len();
@@ -384,7 +402,7 @@ mod tests {
                         .collect()
                 })
                 .collect();
-            let (verdict, proof) = Knot::new(&p).judged(&vec![false; size]);
+            let (verdict, proof) = knot(&p).judged(&vec![false; size]);
             let rates: Vec<f64> = speeds.iter().map(|it| growth(&p, it)).collect();
             // Multiple poles in doubles: the error of an n-fold one is the n-th root of the rounding.
             const SLACK: f64 = 1e-3;
@@ -423,17 +441,17 @@ mod tests {
                 .collect()
         };
         assert_eq!(
-            Knot::new(&ring(3)).judged(&vec![false; size]),
+            knot(&ring(3)).judged(&vec![false; size]),
             (Verdict::Negative, Proof::AnySpeed)
         );
         let mut swapped = vec![false; size];
         swapped[4] = true;
         assert_eq!(
-            Knot::new(&ring(3)).judged(&swapped),
+            knot(&ring(3)).judged(&swapped),
             (Verdict::Positive, Proof::AnySpeed)
         );
         assert_eq!(
-            Knot::new(&ring(0)).judged(&vec![false; size]).0,
+            knot(&ring(0)).judged(&vec![false; size]).0,
             Verdict::Positive
         );
     }

@@ -27,6 +27,7 @@ pub(crate) enum Moment {
 }
 
 /// What the outputs move.
+#[derive(Clone)]
 pub(crate) struct Map<F> {
     /// Each node's share of each column; column `a` is op-amp `a`'s output, further ones the edges asked for.
     nodes: Vec<Moved<F>>,
@@ -36,6 +37,7 @@ pub(crate) struct Map<F> {
     pub adrift: Vec<NodeId>,
 }
 
+#[derive(Clone)]
 enum Moved<F> {
     By(Sum<F>),
     Adrift,

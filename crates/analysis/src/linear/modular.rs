@@ -47,14 +47,14 @@ impl<const P: u64> Modular<P> {
             return None;
         }
         // Euclid's algorithm, keeping of each remainder how many times `self` it is.
-        let (mut r, mut next_r) = (P as i128, self.0 as i128);
-        let (mut t, mut next_t) = (0i128, 1i128);
+        let (mut r, mut next_r) = (P as i64, self.0 as i64);
+        let (mut t, mut next_t) = (0i64, 1i64);
         while next_r != 0 {
             let quotient = r / next_r;
             (r, next_r) = (next_r, r - quotient * next_r);
             (t, next_t) = (next_t, t - quotient * next_t);
         }
-        Some(Modular(t.rem_euclid(P as i128) as u64))
+        Some(Modular(t.rem_euclid(P as i64) as u64))
     }
 }
 

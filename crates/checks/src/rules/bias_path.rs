@@ -46,7 +46,7 @@ pub(crate) fn misspelt(checked: &Checked) -> Vec<(NodeId, NodeId, Carrier)> {
     let open = checked
         .faults(|it| it == FaultKind::InputOpen)
         .filter_map(|it| it.nodes.first());
-    let open: Vec<NodeId> = open.copied().collect();
+    let mut open: Vec<NodeId> = open.copied().collect();
     if open.is_empty() {
         return Vec::new();
     }
@@ -54,16 +54,15 @@ pub(crate) fn misspelt(checked: &Checked) -> Vec<(NodeId, NodeId, Carrier)> {
     let loose: Vec<(NodeId, Carrier)> = loose
         .filter_map(|it| Some((*it.nodes.first()?, *it.carriers.first()?)))
         .collect();
+    let alone = open.len() == 1 && loose.len() == 1;
+    open.truncate(MOST_COMPARED / loose.len().max(1));
     let mut pairs: Vec<(NodeId, NodeId, Carrier)> = Vec::new();
     for input in &open {
         let name = circuit.node_name(*input);
         let near = syntax::spelled(loose.iter().map(|it| circuit.node_name(it.0)), name);
         let found = loose.iter().find(|(node, _)| {
             let other = circuit.node_name(*node);
-            near == Some(other)
-                || name.starts_with(other)
-                || other.starts_with(name)
-                || open.len() == 1 && loose.len() == 1
+            near == Some(other) || name.starts_with(other) || other.starts_with(name) || alone
         });
         if let Some((node, by)) = found
             && !pairs.iter().any(|it| it.1 == *node)
@@ -73,6 +72,9 @@ pub(crate) fn misspelt(checked: &Checked) -> Vec<(NodeId, NodeId, Carrier)> {
     }
     pairs
 }
+
+/// Where a file has more open inputs and loose ends, they are no slips of the pen.
+const MOST_COMPARED: usize = 100_000;
 
 fn no_path(
     checked: &Checked,
@@ -98,9 +100,8 @@ fn no_path(
     let name = names::node(circuit, node);
     let place = opamp.pin_places[pin];
     let pair = pairs.iter().find(|it| it.0 == node);
-    let near = checked.meant(node);
+    let near = pair.is_none().then(|| checked.meant(node)).flatten();
     if let Some(near) = near
-        && pair.is_none()
         && checked.misspelt(node, near) == (near, node)
     {
         return other_spelling(checked, fault, near, node, &input);

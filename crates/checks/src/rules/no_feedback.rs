@@ -82,9 +82,9 @@ fn open(checked: &Checked, fault: &Fault, id: OpampId) -> Finding {
     };
     let [_, _, at] = opamp.pin_places;
     let alone = circuit.nodes[opamp.drives.index()].places.len() == 1;
-    let meant = checked
-        .meant(opamp.drives)
-        .filter(|_| alone && fault.kind == FaultKind::NoFeedback);
+    let meant = (alone && fault.kind == FaultKind::NoFeedback)
+        .then(|| checked.meant(opamp.drives))
+        .flatten();
     let help = match meant {
         Some(meant) => format!(
             "Nothing else is wired to {out}: did you mean {}? {help}",

@@ -1,6 +1,7 @@
 //! What this version reads and does not compute yet.
 
 use analysis::Trouble;
+use analysis::feedback::{Feedback, Verdict};
 use circuit::{Claim, ClaimKind, Later, OpampId, Part, StateClaim, When};
 use syntax::Place;
 use teaching::names;
@@ -43,6 +44,8 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         _ => None,
     });
     findings.extend(real_parts(checked, &real.collect::<Vec<_>>()));
+    let feedback = &checked.study.feedback;
+    findings.extend(feedback.iter().filter_map(|it| too_many(checked, it)));
     let beyond = troubles.iter().filter_map(|it| match it {
         Trouble::BeyondRail(opamp) | Trouble::BeyondCurrent(opamp) => Some(*opamp),
         _ => None,
@@ -122,6 +125,24 @@ fn real_parts(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
         checked
             .finding(&RULE, first.name_place, message, help)
             .about(opamp_names(checked, opamps)),
+    )
+}
+
+fn too_many(checked: &Checked, feedback: &Feedback) -> Option<Finding> {
+    if feedback.verdict != Verdict::TooMany {
+        return None;
+    }
+    let circuit = checked.circuit;
+    let first = &circuit.opamps[feedback.block.first()?.index()];
+    let message = format!(
+        "this version does not judge the feedback of {} op-amps that move each other",
+        feedback.block.len()
+    );
+    let help = "Whether V+ = V− holds at them is not known, so the answer is shown for ideal op-amps, and the claims of this circuit are not judged.";
+    Some(
+        checked
+            .finding(&RULE, first.name_place, message, help)
+            .about([first.name.clone()]),
     )
 }
 

@@ -58,7 +58,7 @@ fn element(answers: &Answers, id: ElementId) -> Vec<Block> {
     match answers.element(id) {
         Some(carried) => {
             lines.extend(carried_lines(circuit, &it.name, it.ends, carried));
-            lines.extend(power(&carried.power, rating(it)));
+            lines.extend(power(&carried.power(), rating(it)));
         }
         None => lines.extend(answers.silence()),
     }
@@ -108,7 +108,7 @@ fn source(answers: &Answers, id: SourceId) -> Vec<Block> {
                 }
                 SourceKind::Current { .. } => lines.push(across(circuit, ends, carried)),
             }
-            lines.extend(power(&carried.power, None));
+            lines.extend(power(&carried.power(), None));
         }
         None => lines.extend(answers.silence()),
     }
@@ -181,7 +181,7 @@ fn output_lines(name: &str, out: &str, output: &Output) -> Vec<String> {
     }
     lines.extend(
         output
-            .power
+            .power()
             .as_ref()
             .map(|it| format!("heat {}", notation::short(it, Dimension::WATT))),
     );

@@ -172,7 +172,7 @@ fn row((name, carried): (&String, &Option<Carried>)) -> Option<String> {
         "{name} {} {} {}",
         short(Some(&it.voltage), Dimension::VOLT),
         short(it.current.as_ref(), Dimension::AMPERE),
-        short(it.power.as_ref(), Dimension::WATT)
+        short(it.power().as_ref(), Dimension::WATT)
     ))
 }
 
