@@ -1,6 +1,6 @@
 //! Blocks: a device that names one is replaced by its inside, ports joined to the nodes around.
 
-use syntax::{Argument, Device, Place, StatementId, StatementKind};
+use syntax::{Argument, Device, Place, StatementKind};
 
 use crate::FaultKind;
 use crate::devices::DEVICES;
