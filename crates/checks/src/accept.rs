@@ -80,9 +80,11 @@ impl Open {
             about
         });
         let hit = about.get(rule).and_then(|it| it.get(at));
-        hit.into_iter().flatten().fold(false, |any, it| {
-            !std::mem::replace(&mut self.taken[*it], true) || any
-        })
+        let mut any = false;
+        for it in hit.into_iter().flatten() {
+            any |= !std::mem::replace(&mut self.taken[*it], true);
+        }
+        any
     }
 
     /// What no line took.
