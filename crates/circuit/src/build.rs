@@ -17,10 +17,13 @@ use crate::{Block, Book, Fault, FaultKind};
 pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Arc<str>>) -> Book {
     let mut faults = Vec::new();
     let library = load(path, text, read, &mut faults);
-    let mut parts = read_parts(&library, &mut faults);
+    let said = said_circuits(&library, path);
+    // In a file that is one circuit the `let`s are the circuit's; else they are the file's.
+    let of_file = said.iter().all(|it| !it.lone);
+    let mut parts = read_parts(&library, of_file, &mut faults);
     let mut block_uses = Vec::new();
     let mut circuits = Vec::new();
-    for (index, said) in said_circuits(&library, path).into_iter().enumerate() {
+    for (index, said) in said.into_iter().enumerate() {
         let builder = circuit(&library, &mut parts, said, index);
         circuits.push(builder.circuit);
         faults.extend(builder.faults);
@@ -287,7 +290,7 @@ impl Builder<'_> {
 }
 
 /// Parts are read once, in the scope of their own file's `let`s.
-fn read_parts(library: &Library, faults: &mut Vec<Fault>) -> Vec<Part> {
+fn read_parts(library: &Library, of_file: bool, faults: &mut Vec<Fault>) -> Vec<Part> {
     let mut none = Vec::new();
     let mut builder = builder(library, &mut none, 0);
     let parts = library
@@ -295,13 +298,8 @@ fn read_parts(library: &Library, faults: &mut Vec<Fault>) -> Vec<Part> {
         .iter()
         .map(|it| builder.read_part(*it))
         .collect();
-    // `let`s that nothing else reads are checked here too; in a file that is one circuit they are the circuit's.
-    if library
-        .tree(FileId(0))
-        .bodies
-        .iter()
-        .any(|it| it.kind == BodyKind::Circuit)
-    {
+    // `let`s that nothing else reads are checked here too.
+    if of_file {
         builder.file_frame(FileId(0));
         for index in 0..builder.lets.len() {
             builder.let_value(index);

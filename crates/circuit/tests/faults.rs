@@ -258,3 +258,22 @@ switch W1: from w, to a, closed
         .collect();
     assert_eq!(controls, [("in", 2.0), ("w", -2.0)]);
 }
+
+#[test]
+fn values_are_checked_in_a_file_without_a_circuit() {
+    for (text, id, word) in [
+        ("let a = 3 V + 2 ohm\n", "units_differ", "2 ohm"),
+        ("let a = b\nlet b = a\n", "ring", "a"),
+        ("let a = 1 / (2 - 2)\n", "division_by_zero", "(2 - 2)"),
+        ("part slow_one\n  gain 5 V\nend\n", "unit_needed", "5 V"),
+    ] {
+        let book = circuit::build("stock.amp", text.into(), &mut |_| None);
+        let found: Vec<_> = book
+            .faults
+            .iter()
+            .map(|it| (it.kind.id(), book.text(it.place)))
+            .collect();
+        assert_eq!(found, [(id, word)], "{text}");
+        assert!(book.circuits.is_empty(), "{text}");
+    }
+}
