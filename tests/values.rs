@@ -30,13 +30,8 @@ fn source(case: &Value) -> String {
     )
 }
 
-/// Codes that the language refuses, since a value begins with a digit and ends with its unit; what to write instead.
-const REFUSED: [(&str, &str); 4] = [
-    ("R10", "0.1"),
-    ("R0047", "0.0047"),
-    ("L20", "0.2 mohm"),
-    ("330RG", "330 2 %"),
-];
+/// Codes that the language refuses, since a value begins with a digit and ends with its unit.
+const REFUSED: [&str; 4] = ["R10", "R0047", "L20", "330RG"];
 
 #[test]
 fn marking_codes_have_their_values() {
@@ -54,12 +49,12 @@ fn marking_codes_have_their_values() {
             "source s: a = 1 V\na -- R9 1k -- ground\na -- {part} {code} -- ground\nexpect {part} = {value} {unit} within 0.000001 %\n"
         );
         let errors = check(&text).only_circuit().errors();
-        match REFUSED.iter().find(|it| it.0 == code) {
-            None => {
+        match REFUSED.contains(&code.as_str()) {
+            false => {
                 assert_eq!(errors, [], "{}\n{text}", source(&case));
                 read += 1;
             }
-            Some(_) => {
+            true => {
                 assert_eq!(errors.len(), 1, "{}\n{text}{errors:?}", source(&case));
             }
         }
