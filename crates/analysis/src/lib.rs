@@ -4,16 +4,20 @@
 //!
 //! Data walks through the modules in this order: [`network`] (the circuit at direct current: what fixes voltages, what
 //! conducts), [`faults`] (what keeps the equations from having one answer), [`equations`] (N equations for N unknowns),
-//! [`linear`] (solving them exactly), [`solution`] (voltages, currents, powers), [`feedback`] (which way each block of
+//! [`linear`] (solving them exactly), [`solution`] (voltages, currents, powers), [`board`] (real op-amps as a plain circuit for all of these),
+//! [`gap`] (real less ideal, by cause), [`shares`] (what each source does, and what resistances are seen), [`feedback`] (which way each block of
 //! op-amps acts), [`claims`] (what `expect` claims, judged).
 
 pub mod answer;
+pub mod board;
 pub mod claims;
 pub mod equations;
 pub mod faults;
 pub mod feedback;
+pub mod gap;
 pub mod linear;
 pub mod network;
+pub mod shares;
 pub mod solution;
 mod study;
 

@@ -1,4 +1,4 @@
-//! Voltages, currents and powers from the solved equations; ideal op-amps.
+//! Voltages, currents and powers from the solved equations of a circuit with ideal op-amps (a [`crate::board`] makes real ones such).
 //!
 //! Node voltages come from the equations. What flows through resistors follows from them; the currents of sources, wires and
 //! outputs come from the sums that are no equations, peeled off each group's tree from its leaves.
@@ -7,7 +7,7 @@ use std::cmp::Ordering;
 use std::collections::HashSet;
 
 use circuit::{
-    Carrier, Circuit, ElementId, ElementKind, NodeId, OpampId, Part, SourceId, SourceKind,
+    Carrier, Circuit, ElementId, ElementKind, NodeId, OpampId, Part, SourceId, SourceKind, Supply,
 };
 use syntax::{Number, Ratio};
 
@@ -16,7 +16,7 @@ use crate::equations::{EquationKind, Equations, leaving, system_for};
 use crate::linear::{self, Budget, Row, System};
 use crate::network::Network;
 
-/// The ideal answer. Each vector is indexed like the circuit's; `None` where the equations do not fix it.
+/// An answer. Each vector is indexed like the circuit's; `None` where the equations do not fix it.
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Solution {
     /// Node voltages; ground is exactly 0.
@@ -31,6 +31,16 @@ pub struct Solution {
     pub contradictory: bool,
     /// The unknown nodes of each block that was solved together, in the order of solving.
     pub blocks: Vec<Vec<NodeId>>,
+}
+
+impl Solution {
+    /// All node voltages, where each is fixed and nothing contradicts the rest.
+    pub fn single(&self) -> Option<Vec<Answer>> {
+        match self.contradictory {
+            true => None,
+            false => self.nodes.iter().cloned().collect(),
+        }
+    }
 }
 
 /// Voltage across (first end minus second) and current. Signs as the language says.
@@ -65,13 +75,53 @@ pub struct Output {
     pub current: Option<Answer>,
     /// The high rail and the low one, in volts; `None` without supply.
     rails: Option<[Answer; 2]>,
-    /// High limit (rail less headroom) minus output, in volts; negative beyond it; `None` without supply.
+    /// High limit (rail less headroom) minus output, in volts; negative beyond it; `None` without supply. Of a part with an
+    /// output resistance the voltage before that resistance counts: the rails limit it.
     pub margin_high: Option<Answer>,
     /// Output minus low limit.
     pub margin_low: Option<Answer>,
 }
 
+/// Where an op-amp's output is in the circuit that is solved, and what limits it.
+#[derive(Clone, Debug)]
+pub(crate) struct Outlet {
+    /// What delivers its current.
+    pub carrier: Carrier,
+    /// The output pin.
+    pub drives: NodeId,
+    /// In series with the output, in ohms.
+    pub resistance: Option<Number>,
+    /// Its rails; where they are nodes they take part in the current.
+    pub supply: Option<Supply>,
+    /// What it keeps from the low and the high rail.
+    pub headroom: Option<[Number; 2]>,
+}
+
+impl Outlet {
+    /// The outputs of ideal op-amps.
+    pub fn ideal(circuit: &Circuit, parts: &[Part]) -> Vec<Outlet> {
+        let outlet = |(index, opamp): (usize, &circuit::Opamp)| Outlet {
+            carrier: Carrier::Opamp(OpampId(index as u32)),
+            drives: opamp.drives,
+            resistance: None,
+            supply: opamp.supply.clone(),
+            headroom: opamp
+                .part
+                .and_then(|it| parts.get(it.index())?.headroom.clone()),
+        };
+        circuit.opamps.iter().enumerate().map(outlet).collect()
+    }
+}
+
 impl Output {
+    /// The voltage before the output resistance, in volts: Vout + Rout·i.
+    pub(crate) fn before(&self, resistance: Option<&Number>) -> Option<Answer> {
+        match resistance {
+            None => Some(self.voltage.clone()),
+            Some(ohms) => Some(&self.voltage + &(&Answer::from(ohms) * self.current.as_ref()?)),
+        }
+    }
+
     /// Heat (rail − output)·current in watts; `None` without supply.
     pub fn power(&self) -> Option<Answer> {
         let ([high, low], current) = (self.rails.as_ref()?, self.current.as_ref()?);
@@ -89,16 +139,17 @@ pub fn solve(
     equations: &Equations,
     budget: Budget,
 ) -> Solution {
+    let outlets = Outlet::ideal(circuit, parts);
     let written: Vec<&Number> = circuit.sources.iter().map(|it| &it.constant).collect();
-    solve_for(circuit, parts, network, equations, &[written], budget)
+    solve_for(circuit, &outlets, network, equations, &[written], budget)
         .pop()
         .unwrap_or_default()
 }
 
-/// The ideal answer for each choice of all sources' constants.
+/// The answer for each choice of all sources' constants.
 pub(crate) fn solve_for(
     circuit: &Circuit,
-    parts: &[Part],
+    outlets: &[Outlet],
     network: &Network,
     equations: &Equations,
     drives: &[Vec<&Number>],
@@ -137,7 +188,7 @@ pub(crate) fn solve_for(
                 .collect();
             let view = View {
                 circuit,
-                parts,
+                outlets,
                 network,
                 nodes,
                 differences,
@@ -188,7 +239,7 @@ fn ends(kind: SourceKind) -> [NodeId; 2] {
 /// Node voltages, and what reads them.
 struct View<'a> {
     circuit: &'a Circuit,
-    parts: &'a [Part],
+    outlets: &'a [Outlet],
     network: &'a Network,
     nodes: Vec<Option<Answer>>,
     /// Of each element, then of each source, where some node has no voltage; else empty.
@@ -310,14 +361,15 @@ impl View<'_> {
     /// Adds to each node that is a rail what op-amps take there; whether there is any.
     fn feed(&self, currents: &Currents, sums: &mut [Option<Answer>]) -> bool {
         let mut any = false;
-        for (opamp, current) in self.circuit.opamps.iter().zip(&currents.opamps) {
-            let Some(supply) = &opamp.supply else {
+        for outlet in self.outlets {
+            let Some(supply) = &outlet.supply else {
                 continue;
             };
+            let current = currents.through(outlet.carrier);
             let zero = Answer::zero();
             let shares = [
-                (&supply.high, current.as_ref().map(|it| it.max(&zero))),
-                (&supply.low, current.as_ref().map(|it| it.min(&zero))),
+                (&supply.high, current.map(|it| it.max(&zero))),
+                (&supply.low, current.map(|it| it.min(&zero))),
             ];
             for (rail, share) in shares {
                 if let Some(node) = rail.node {
@@ -382,9 +434,9 @@ impl View<'_> {
                 gives,
             })
         };
-        let opamp =
-            |(index, current): (usize, Option<Answer>)| self.output(OpampId(index as u32), current);
+        let output = |it: &Outlet| self.output(it, currents.through(it.carrier).cloned());
         Solution {
+            opamps: self.outlets.iter().map(output).collect(),
             elements: currents
                 .across
                 .into_iter()
@@ -397,16 +449,14 @@ impl View<'_> {
                 .enumerate()
                 .map(source)
                 .collect(),
-            opamps: currents.opamps.into_iter().enumerate().map(opamp).collect(),
             contradictory: self.contradicts_itself(),
             nodes: self.nodes,
             blocks: Vec::new(),
         }
     }
 
-    fn output(&self, id: OpampId, current: Option<Answer>) -> Option<Output> {
-        let opamp = &self.circuit.opamps[id.index()];
-        let voltage = self.node(opamp.drives)?.clone();
+    fn output(&self, outlet: &Outlet, current: Option<Answer>) -> Option<Output> {
+        let voltage = self.node(outlet.drives)?.clone();
         let mut output = Output {
             voltage,
             current,
@@ -414,19 +464,21 @@ impl View<'_> {
             margin_high: None,
             margin_low: None,
         };
-        if let Some(supply) = &opamp.supply {
+        if let Some(supply) = &outlet.supply {
             let (high, low) = (
                 Answer::from(&supply.high.volts),
                 Answer::from(&supply.low.volts),
             );
-            let part = opamp.part.and_then(|it| self.parts.get(it.index()));
-            let [keeps_low, keeps_high] = part
-                .and_then(|it| it.headroom.as_ref())
+            let [keeps_low, keeps_high] = outlet
+                .headroom
+                .as_ref()
                 .map_or([Answer::zero(), Answer::zero()], |[low, high]| {
                     [Answer::from(low), Answer::from(high)]
                 });
-            output.margin_high = Some(&(&high - &keeps_high) - &output.voltage);
-            output.margin_low = Some(&output.voltage - &(&low + &keeps_low));
+            if let Some(inner) = output.before(outlet.resistance.as_ref()) {
+                output.margin_high = Some(&(&high - &keeps_high) - &inner);
+                output.margin_low = Some(&inner - &(&low + &keeps_low));
+            }
             output.rails = Some([high, low]);
         }
         Some(output)

@@ -6,13 +6,16 @@ use std::sync::OnceLock;
 use circuit::{Circuit, OpampId, Part};
 
 use crate::Answer;
+use crate::board::{Board, Causes};
 use crate::claims::{self, Judgement};
 use crate::equations::{self, Equations};
 use crate::faults::{self, Fault, FaultKind, Regions};
 use crate::feedback::{self, Feedback, Maps, Verdict};
+use crate::gap::{self, Gap};
 use crate::linear::Budget;
 use crate::network::Network;
-use crate::solution::{self, Solution};
+use crate::shares::Shares;
+use crate::solution::{self, Outlet, Solution};
 
 /// All facts about one circuit. Structure, equations and feedback are worked out at once (a keystroke needs them); the answer when someone asks.
 #[derive(Debug)]
@@ -32,20 +35,26 @@ pub struct Study {
     /// For each op-amp its block: an index into [`Study::feedback`].
     block_of: Vec<usize>,
     solution: OnceLock<Solution>,
+    board: OnceLock<Board>,
+    linear: OnceLock<Solution>,
+    gap: OnceLock<Option<Gap>>,
+    shares: OnceLock<Option<Shares>>,
     outcome: OnceLock<Outcome>,
     judgements: OnceLock<Vec<Judgement>>,
 }
 
-/// Whether the ideal answer is the circuit's answer as written.
+/// Whether the circuit's answer as written is known.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Outcome {
     /// V+ = V− holds at every op-amp and no limit is met: the ideal answer is the answer.
     AsIdeal,
-    /// It isn't known to be, for these reasons, in the order of the text.
+    /// Every op-amp follows the law of its part, some are not ideal, and no limit is met: [`Study::answer`] is the answer.
+    Real,
+    /// The answer isn't known, for these reasons, in the order of the text.
     Unknown(Vec<Trouble>),
 }
 
-/// Why the ideal answer cannot be passed off as the circuit's.
+/// Why an answer cannot be passed off as the circuit's.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Trouble {
     /// Lines that could not be read may have brought more into the circuit.
@@ -54,14 +63,19 @@ pub enum Trouble {
     NoSingleAnswer,
     /// Feedback that does not hold V+ = V−: an index into [`Study::feedback`].
     Feedback(usize),
-    /// A part that isn't ideal at direct current.
-    RealPart(OpampId),
     /// Beyond a rail less its headroom.
     BeyondRail(OpampId),
     /// More than the part can source or sink.
     BeyondCurrent(OpampId),
     /// A statement that is not computed yet and belongs to the circuit: an index into [`Circuit::later`].
     NotBuilt(usize),
+}
+
+impl Outcome {
+    /// Whether the answer as written is known.
+    pub fn is_known(&self) -> bool {
+        !matches!(self, Outcome::Unknown(_))
+    }
 }
 
 impl Study {
@@ -91,6 +105,10 @@ impl Study {
             faulty,
             block_of,
             solution: OnceLock::new(),
+            board: OnceLock::new(),
+            linear: OnceLock::new(),
+            gap: OnceLock::new(),
+            shares: OnceLock::new(),
             outcome: OnceLock::new(),
             judgements: OnceLock::new(),
         }
@@ -115,14 +133,67 @@ impl Study {
         self.solution.get_or_init(solve)
     }
 
-    /// Whether the ideal answer is the circuit's answer as written.
+    /// Whether every op-amp is ideal at direct current, so that its own law is V+ = V−.
+    pub fn is_ideal(&self, circuit: &Circuit, parts: &[Part]) -> bool {
+        gap::present(circuit, parts).is_empty()
+    }
+
+    /// The circuit with each op-amp by the law of its part.
+    pub fn board(&self, circuit: &Circuit, parts: &[Part]) -> &Board {
+        let make = || Board::of(circuit, parts, Causes::ALL);
+        self.board.get_or_init(make)
+    }
+
+    /// The answer with each op-amp by the law of its part, as if there were no limits.
+    pub fn linear(&self, circuit: &Circuit, parts: &[Part]) -> &Solution {
+        if self.is_ideal(circuit, parts) {
+            return self.solution(circuit, parts);
+        }
+        let solve = || self.board(circuit, parts).solve(Budget::default());
+        self.linear.get_or_init(solve)
+    }
+
+    /// The circuit's answer as written, as far as it is known: lines that could not be read may have changed it, and equations that are missing
+    /// leave nodes open; `None` where anything else stands against it.
+    pub fn answer(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Solution> {
+        let known = match self.outcome(circuit, parts) {
+            Outcome::AsIdeal | Outcome::Real => true,
+            Outcome::Unknown(troubles) => troubles
+                .iter()
+                .all(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Unread)),
+        };
+        known.then(|| self.linear(circuit, parts))
+    }
+
+    /// The answer as written less the ideal one, by cause; `None` where they are one, or one of them is not known.
+    pub fn gap(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Gap> {
+        let find = || match self.outcome(circuit, parts) {
+            Outcome::Real => {
+                let (ideal, full) = (self.solution(circuit, parts), self.linear(circuit, parts));
+                Gap::of(circuit, parts, ideal, full)
+            }
+            _ => None,
+        };
+        self.gap.get_or_init(find).as_ref()
+    }
+
+    /// The answer as written, split by independent source; `None` where it is not known.
+    pub fn shares(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Shares> {
+        let find = || match self.outcome(circuit, parts) {
+            Outcome::AsIdeal | Outcome::Real => Shares::of(circuit, self.board(circuit, parts)),
+            Outcome::Unknown(_) => None,
+        };
+        self.shares.get_or_init(find).as_ref()
+    }
+
+    /// Whether the answer as written is known.
     pub fn outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
         let find = || self.find_outcome(circuit, parts);
         self.outcome.get_or_init(find).clone()
     }
 
     fn find_outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
-        let solution = self.solution(circuit, parts);
+        let solution = self.linear(circuit, parts);
         let mut troubles = Vec::new();
         // What is not built yet leaves the circuit incomplete too, and says so itself.
         if circuit.perhaps.incomplete && !circuit.later.iter().any(|it| it.wires) {
@@ -133,7 +204,7 @@ impl Study {
         }
         let mut placed = Vec::new();
         for (index, feedback) in self.feedback.iter().enumerate() {
-            if !holds_inputs_equal(feedback.verdict)
+            if !settles(circuit, parts, feedback)
                 && let Some(first) = feedback.block.first()
             {
                 placed.push((
@@ -144,10 +215,7 @@ impl Study {
         }
         for (index, opamp) in circuit.opamps.iter().enumerate() {
             let id = OpampId(index as u32);
-            let part = opamp.part.and_then(|it| parts.get(it.index()));
-            if part.is_some_and(|it| !it.is_ideal_at_dc()) {
-                placed.push((opamp.place, Trouble::RealPart(id)));
-            }
+            let part = part_of(opamp, parts);
             let Some(output) = solution.opamps.get(index).and_then(Option::as_ref) else {
                 continue;
             };
@@ -172,39 +240,30 @@ impl Study {
         }
         placed.sort_by_key(|(place, _)| *place);
         troubles.extend(placed.into_iter().map(|(_, trouble)| trouble));
-        if troubles.is_empty() {
-            Outcome::AsIdeal
-        } else {
-            Outcome::Unknown(troubles)
+        match troubles.is_empty() {
+            true if self.is_ideal(circuit, parts) => Outcome::AsIdeal,
+            true => Outcome::Real,
+            false => Outcome::Unknown(troubles),
         }
     }
 
     /// What each claim comes to.
     pub fn judgements(&self, circuit: &Circuit, parts: &[Part]) -> &[Judgement] {
         self.judgements.get_or_init(|| {
-            let ideal = || {
-                let solve = |drives: &[Vec<&syntax::Number>]| {
-                    let budget = Budget::default();
-                    solution::solve_for(
-                        circuit,
-                        parts,
-                        &self.network,
-                        &self.equations,
-                        drives,
-                        budget,
-                    )
-                };
-                claims::judge(circuit, self.solution(circuit, parts), solve)
+            let linear = || {
+                let solve =
+                    |drives: &[Vec<&syntax::Number>]| self.solve_for(circuit, parts, drives);
+                claims::judge(circuit, self.linear(circuit, parts), solve)
             };
             match self.outcome(circuit, parts) {
-                Outcome::AsIdeal => ideal(),
+                Outcome::AsIdeal | Outcome::Real => linear(),
                 // What fails may fail for want of the line that could not be read.
                 Outcome::Unknown(troubles) if troubles == [Trouble::Unread] => {
                     let doubtful = |it: Judgement| Judgement {
                         holds: it.holds.filter(|it| *it),
                         ..it
                     };
-                    ideal().into_iter().map(doubtful).collect()
+                    linear().into_iter().map(doubtful).collect()
                 }
                 Outcome::Unknown(troubles) => {
                     let clipped = self.clipped(circuit, parts, &troubles);
@@ -216,6 +275,28 @@ impl Study {
                 }
             }
         })
+    }
+
+    /// [`Study::linear`] for each choice of the constants of the circuit's sources.
+    fn solve_for(
+        &self,
+        circuit: &Circuit,
+        parts: &[Part],
+        drives: &[Vec<&syntax::Number>],
+    ) -> Vec<Solution> {
+        let budget = Budget::default();
+        if self.is_ideal(circuit, parts) {
+            let outlets = Outlet::ideal(circuit, parts);
+            let (network, equations) = (&self.network, &self.equations);
+            return solution::solve_for(circuit, &outlets, network, equations, drives, budget);
+        }
+        let board = self.board(circuit, parts);
+        let behind = &board.constants()[board.own_sources()..];
+        let drives: Vec<Vec<&syntax::Number>> = drives
+            .iter()
+            .map(|it| it.iter().chain(behind).copied().collect())
+            .collect();
+        board.solve_for(&drives, budget)
     }
 
     /// The one op-amp that is certainly at a rail, and whether at the high one: it alone lies beyond its rails, nothing else
@@ -235,7 +316,7 @@ impl Study {
             return None;
         }
         let output = self
-            .solution(circuit, parts)
+            .linear(circuit, parts)
             .opamps
             .get(opamp.index())?
             .as_ref()?;
@@ -247,6 +328,23 @@ impl Study {
     pub fn feedback_of(&self, opamp: OpampId) -> Option<&Feedback> {
         self.feedback.get(self.block_of[opamp.index()])
     }
+}
+
+fn part_of<'p>(opamp: &circuit::Opamp, parts: &'p [Part]) -> Option<&'p Part> {
+    parts.get(opamp.part?.index())
+}
+
+/// Whether a block of op-amps comes to rest where its equations say: with V+ = V−, or where nothing comes back to its own inputs with each
+/// output at its finite gain times them.
+fn settles(circuit: &Circuit, parts: &[Part], feedback: &Feedback) -> bool {
+    let finite = |it: &OpampId| {
+        part_of(&circuit.opamps[it.index()], parts).is_some_and(|it| it.gain.is_some())
+    };
+    holds_inputs_equal(feedback.verdict)
+        || matches!(
+            feedback.verdict,
+            Verdict::None | Verdict::NoneAtDc | Verdict::Cancels
+        ) && feedback.block.iter().all(finite)
 }
 
 /// Whether such feedback brings V+ = V− about at direct current: what depends on speeds may swing, but rests nowhere else.

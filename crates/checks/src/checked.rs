@@ -95,7 +95,7 @@ impl Checked<'_> {
             return Vec::new();
         }
         match self.study.outcome(self.circuit, &self.book.parts) {
-            Outcome::AsIdeal => Vec::new(),
+            Outcome::AsIdeal | Outcome::Real => Vec::new(),
             Outcome::Unknown(troubles) => troubles,
         }
     }

@@ -308,20 +308,6 @@ pub struct Part {
     pub package: Option<String>,
 }
 
-impl Part {
-    /// Whether V+ = V− holds exactly at DC as long as no limit is met: no finite gain, offset, bias, rejection, and no
-    /// resistance at the pins.
-    pub fn is_ideal_at_dc(&self) -> bool {
-        self.gain.is_none()
-            && self.rejection.is_none()
-            && self.offset.is_none()
-            && self.bias_current.is_none()
-            && self.bias_offset.is_none()
-            && self.input_resistance.is_none()
-            && self.output_resistance.is_none()
-    }
-}
-
 /// `expect …`
 #[derive(Clone, Debug)]
 pub struct Claim {

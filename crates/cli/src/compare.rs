@@ -3,7 +3,6 @@
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
-use analysis::Outcome;
 use circuit::compare::{Difference, Kind, Names, compare};
 use serde_json::{Map, Value, json};
 use syntax::{Dimension, LineIndex};
@@ -149,15 +148,15 @@ fn moved(it: &Compared) -> Vec<(String, analysis::Answer, analysis::Answer)> {
         let Some(position) = position else { continue };
         let old = &it.old.book.circuits[position];
         let (was, is) = (&it.old.studies[position], &it.new.studies[index]);
-        let known = was.outcome(old, &it.old.book.parts) == Outcome::AsIdeal
-            && is.outcome(new, &it.new.book.parts) == Outcome::AsIdeal;
-        if !known {
-            continue;
-        }
-        let (was, is) = (
-            was.solution(old, &it.old.book.parts),
-            is.solution(new, &it.new.book.parts),
+        let known = was.outcome(old, &it.old.book.parts).is_known()
+            && is.outcome(new, &it.new.book.parts).is_known();
+        let answers = (
+            was.answer(old, &it.old.book.parts),
+            is.answer(new, &it.new.book.parts),
         );
+        let (true, (Some(was), Some(is))) = (known, answers) else {
+            continue;
+        };
         for node in new.unknowns() {
             let name = new.node_name(node);
             let Some(before) = old.unknowns().find(|it| old.node_name(*it) == name) else {

@@ -138,6 +138,46 @@ impl Coefficient {
     }
 }
 
+impl Row {
+    /// The row with unknowns put in: where `held` gives a row for one, that row is solved for it. Such rows hold no unknown that is
+    /// put in itself.
+    pub(crate) fn without<'r>(self, held: impl Fn(usize) -> Option<&'r Row>) -> Row {
+        let mut terms: Vec<(usize, Answer)> = Vec::with_capacity(self.terms.len());
+        let mut right: Vec<Answer> = self.right.iter().map(Coefficient::answer).collect();
+        let mut add =
+            |unknown: usize, factor: Answer| match terms.iter_mut().find(|it| it.0 == unknown) {
+                Some((_, sum)) => *sum = &*sum + &factor,
+                None => terms.push((unknown, factor)),
+            };
+        for (unknown, factor) in &self.terms {
+            let factor = factor.answer();
+            let Some(row) = held(*unknown) else {
+                add(*unknown, factor);
+                continue;
+            };
+            let own = row.terms.iter().find(|it| it.0 == *unknown);
+            let Some(share) = own.and_then(|it| factor.over(&it.1.answer())) else {
+                add(*unknown, factor);
+                continue;
+            };
+            for (other, it) in row.terms.iter().filter(|it| it.0 != *unknown) {
+                add(*other, -&(&share * &it.answer()));
+            }
+            for (side, it) in right.iter_mut().zip(&row.right) {
+                *side = &*side - &(&share * &it.answer());
+            }
+        }
+        terms.retain(|it| !it.1.is_zero());
+        Row {
+            terms: terms
+                .iter()
+                .map(|(unknown, it)| (*unknown, it.into()))
+                .collect(),
+            right: right.iter().map(Coefficient::from).collect(),
+        }
+    }
+}
+
 /// Solves the equations for every right side.
 pub fn solve(system: &System, budget: Budget) -> Solved {
     solve_with(system, 0, budget)

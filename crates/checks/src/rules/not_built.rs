@@ -2,9 +2,8 @@
 
 use analysis::Trouble;
 use analysis::feedback::{Feedback, Verdict};
-use circuit::{Claim, ClaimKind, Later, OpampId, Part, StateClaim, When};
+use circuit::{Claim, ClaimKind, Later, OpampId, StateClaim, When};
 use syntax::Place;
-use teaching::names;
 
 use super::supply_missing;
 use crate::{Check, Checked, Finding, Rule, Severity};
@@ -39,11 +38,6 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
             .map(|it| statement(checked, it)),
     );
     let troubles = checked.troubles();
-    let real = troubles.iter().filter_map(|it| match it {
-        Trouble::RealPart(opamp) => Some(*opamp),
-        _ => None,
-    });
-    findings.extend(real_parts(checked, &real.collect::<Vec<_>>()));
     let feedback = &checked.study.feedback;
     findings.extend(feedback.iter().filter_map(|it| too_many(checked, it)));
     let beyond = troubles.iter().filter_map(|it| match it {
@@ -110,24 +104,6 @@ fn kind(what: &str) -> &str {
     }
 }
 
-fn real_parts(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
-    let circuit = checked.circuit;
-    let first = &circuit.opamps[opamps.first()?.index()];
-    let part = &checked.book.parts[first.part?.index()];
-    let all = teaching::feedback::opamps(circuit, opamps);
-    let message = format!("this version takes {all} as ideal");
-    let help = format!(
-        "The part `{}` has {}, so V+ = V− holds only nearly. Until that is computed, the answer is shown for ideal op-amps, and the claims of this circuit are not judged.",
-        part.name,
-        figures(part)
-    );
-    Some(
-        checked
-            .finding(&RULE, first.name_place, message, help)
-            .about(opamp_names(checked, opamps)),
-    )
-}
-
 fn too_many(checked: &Checked, feedback: &Feedback) -> Option<Finding> {
     if feedback.verdict != Verdict::TooMany {
         return None;
@@ -144,22 +120,6 @@ fn too_many(checked: &Checked, feedback: &Feedback) -> Option<Finding> {
             .finding(&RULE, first.name_place, message, help)
             .about([first.name.clone()]),
     )
-}
-
-/// The figures of a part that count at rest: "a gain, an offset".
-fn figures(part: &Part) -> String {
-    let all = [
-        ("a finite gain", part.gain.is_some()),
-        ("a finite rejection", part.rejection.is_some()),
-        ("an offset", part.offset.is_some()),
-        (
-            "a bias current",
-            part.bias_current.is_some() || part.bias_offset.is_some(),
-        ),
-        ("an input resistance", part.input_resistance.is_some()),
-        ("an output resistance", part.output_resistance.is_some()),
-    ];
-    names::list(all.iter().filter(|it| it.1).map(|it| it.0))
 }
 
 fn at_limit(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
@@ -273,29 +233,6 @@ expect abs(out / in) = 0.1 at 10 Hz
                 hint: not_built at `expect abs(out / in) = 0.1 at 10 Hz`
                   this version does not judge claims at a frequency yet
                   The claim is read, and neither confirmed nor refused.
-            "#]],
-        );
-    }
-
-    #[test]
-    fn a_part_that_is_not_ideal() {
-        report(
-            r#"
-part slow_one
-  gain 5000
-  offset 2 mV
-end
-circuit c
-opamps are slow_one
-source probe: in = 1 V
-opamp A1: plus in, minus out, drives out
-out -- R1 10k -- ground
-expect out = 0.9 V
-"#,
-            expect![[r#"
-                hint: not_built at `A1`
-                  this version takes `A1` as ideal
-                  The part `slow_one` has a finite gain and an offset, so V+ = V− holds only nearly. Until that is computed, the answer is shown for ideal op-amps, and the claims of this circuit are not judged.
             "#]],
         );
     }

@@ -1,6 +1,6 @@
 //! An electrolytic whose plus end is the lower one.
 
-use analysis::{Answer, Outcome};
+use analysis::Answer;
 use circuit::{Carrier, ElementId};
 use syntax::{Dimension, Fix, Span, TextEdit};
 use teaching::notation;
@@ -35,10 +35,13 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         return;
     }
     // Beyond a rail or with feedback that does not hold, the voltages are not known.
-    if checked.study.outcome(circuit, parts) != Outcome::AsIdeal {
+    let study = checked.study;
+    let Some(solution) = study
+        .answer(circuit, parts)
+        .filter(|_| study.outcome(circuit, parts).is_known())
+    else {
         return;
-    }
-    let solution = checked.study.solution(circuit, parts);
+    };
     for (index, element) in circuit
         .elements
         .iter()

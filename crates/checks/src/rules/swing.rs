@@ -211,7 +211,7 @@ pub(crate) fn limit(checked: &Checked, id: OpampId) -> Option<Beyond> {
     let circuit = checked.circuit;
     let opamp = &circuit.opamps[id.index()];
     let supply = opamp.supply.as_ref()?;
-    let solution = checked.study.solution(circuit, &checked.book.parts);
+    let solution = checked.study.linear(circuit, &checked.book.parts);
     let output = solution.opamps.get(id.index())?.as_ref()?;
     let high = match (&output.margin_high, &output.margin_low) {
         (Some(margin), _) if is_negative(margin) => true,

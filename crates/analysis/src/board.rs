@@ -1,0 +1,608 @@
+//! Real op-amps put on the board: a circuit whose op-amps follow their parts, as a plain circuit that the rest of this crate solves.
+//!
+//! An op-amp's law is u = A·(V+ − V− + (V+ + V−)/(2·CMRR) + Vos) and Vout = u − Rout·i; its bias currents flow into its pins, its input
+//! resistance lies between them. On the board a finite gain is a controlled source from the output (or from the node `A1.u` before the output
+//! resistance) to ground; without limit of gain the op-amp stays ideal, and offset and rejection are a source in series with plus. What a
+//! part does not give, and what a [`Causes`] leaves out, is ideal.
+//!
+//! The plain circuit begins with everything that the circuit has but its op-amps, in the same order, so that a node, an element or a source
+//! keeps its index. What is added stands behind, and knows the op-amp that it belongs to ([`Board::piece`]).
+
+use std::collections::HashMap;
+
+use circuit::{
+    Carrier, Circuit, Element, ElementKind, GROUND, Node, NodeId, Opamp, OpampId, Part, Source,
+    SourceId, SourceKind,
+};
+use syntax::{Number, Place};
+
+use crate::Answer;
+use crate::equations::{self, EquationKind, Equations};
+use crate::linear::{Budget, Row, System};
+use crate::network::Network;
+use crate::solution::{self, Outlet, Solution};
+
+/// Why a real op-amp's answer is not the ideal one.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
+pub enum Cause {
+    /// The offset voltage.
+    Offset,
+    /// The currents into the input pins.
+    Bias,
+    /// The finite gain.
+    Gain,
+    /// The finite common-mode rejection.
+    Rejection,
+    /// The resistance between the input pins.
+    InputResistance,
+    /// The resistance in series with the output.
+    OutputResistance,
+}
+
+impl Cause {
+    /// In the order in which they are switched on.
+    pub const ALL: [Cause; 6] = [
+        Cause::Offset,
+        Cause::Bias,
+        Cause::Gain,
+        Cause::Rejection,
+        Cause::InputResistance,
+        Cause::OutputResistance,
+    ];
+
+    /// Whether a part gives this figure, other than ideal.
+    pub fn is_in(self, part: &Part) -> bool {
+        let stands = |it: &Option<Number>| it.as_ref().is_some_and(|it| !it.is_zero());
+        match self {
+            Cause::Offset => stands(&part.offset),
+            Cause::Bias => stands(&part.bias_current) || stands(&part.bias_offset),
+            Cause::Gain => part.gain.is_some(),
+            Cause::Rejection => part.rejection.is_some(),
+            Cause::InputResistance => part.input_resistance.is_some(),
+            Cause::OutputResistance => part.output_resistance.is_some(),
+        }
+    }
+}
+
+/// A set of causes: those that count.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
+pub struct Causes(u8);
+
+impl Causes {
+    /// Every op-amp is ideal.
+    pub const NONE: Causes = Causes(0);
+    /// Every op-amp is as its part says.
+    pub const ALL: Causes = Causes(0b11_1111);
+
+    /// Whether this one counts.
+    pub fn has(self, cause: Cause) -> bool {
+        self.0 & 1 << cause as u8 != 0
+    }
+
+    /// This one too.
+    pub fn with(self, cause: Cause) -> Causes {
+        Causes(self.0 | 1 << cause as u8)
+    }
+
+    /// All but this one.
+    pub fn without(self, cause: Cause) -> Causes {
+        Causes(self.0 & !(1 << cause as u8))
+    }
+}
+
+/// What drives an op-amp's output.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub enum Drive {
+    /// Its own law.
+    #[default]
+    Law,
+    /// It stands at this voltage before its output resistance, whatever its inputs say.
+    Voltage(Number),
+    /// It delivers this current out of its pin.
+    Current(Number),
+}
+
+/// The figures of one op-amp that count; what is `None` is ideal.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Law {
+    /// A.
+    pub gain: Option<Number>,
+    /// CMRR.
+    pub rejection: Option<Number>,
+    /// Vos, in volts; not 0.
+    pub offset: Option<Number>,
+    /// Into plus and into minus, in amperes.
+    pub bias: Option<[Number; 2]>,
+    /// In ohms.
+    pub input_resistance: Option<Number>,
+    /// Rout, in ohms.
+    pub output_resistance: Option<Number>,
+}
+
+impl Law {
+    /// What a part gives of the causes that count.
+    pub fn of(part: Option<&Part>, causes: Causes) -> Law {
+        let Some(part) = part else {
+            return Law::default();
+        };
+        let counts = |cause: Cause| causes.has(cause) && cause.is_in(part);
+        let given = |cause, figure: &Option<Number>| figure.clone().filter(|_| counts(cause));
+        let current = |it: &Option<Number>| it.clone().unwrap_or(Number::ZERO);
+        let bias = counts(Cause::Bias).then(|| {
+            let (each, apart) = (current(&part.bias_current), current(&part.bias_offset));
+            let half = apart.mul(&half());
+            [each.add(&half), each.sub(&half)]
+        });
+        Law {
+            gain: given(Cause::Gain, &part.gain),
+            rejection: given(Cause::Rejection, &part.rejection),
+            offset: given(Cause::Offset, &part.offset),
+            bias,
+            input_resistance: given(Cause::InputResistance, &part.input_resistance),
+            output_resistance: given(Cause::OutputResistance, &part.output_resistance),
+        }
+    }
+
+    /// What is amplified: V+ − V− + (V+ + V−)/(2·CMRR) + Vos, in volts.
+    pub fn input(&self, plus: &Answer, minus: &Answer) -> Answer {
+        let moved = self.moved(plus, minus);
+        match &self.offset {
+            Some(offset) => &moved + &Answer::from(offset),
+            None => moved,
+        }
+    }
+
+    /// The same without the offset: the part that is linear in the pins' voltages.
+    pub fn moved(&self, plus: &Answer, minus: &Answer) -> Answer {
+        let apart = plus - minus;
+        match self.leak() {
+            Some(leak) => &apart + &(&Answer::from(&leak) * &(plus + minus)),
+            None => apart,
+        }
+    }
+
+    /// 1/(2·CMRR): how much of V+ + V− counts as a difference.
+    pub fn leak(&self) -> Option<Number> {
+        half().div(self.rejection.as_ref()?)
+    }
+}
+
+/// What a part of the plain circuit stands for, of its op-amp.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Piece {
+    /// The output: the op-amp itself where it is ideal, else a source at the node before the output resistance.
+    Output,
+    /// Offset and rejection, as a source in series with plus.
+    Plus,
+    /// The current into plus.
+    BiasPlus,
+    /// The current into minus.
+    BiasMinus,
+    /// Between the input pins.
+    InputResistance,
+    /// In series with the output.
+    OutputResistance,
+}
+
+/// A circuit on the board.
+#[derive(Clone, Debug)]
+pub struct Board {
+    /// The plain circuit.
+    pub circuit: Circuit,
+    /// Its network.
+    pub network: Network,
+    /// Its equations.
+    pub equations: Equations,
+    /// The figures of each op-amp of the circuit that count.
+    pub laws: Vec<Law>,
+    outlets: Vec<Outlet>,
+    /// How many nodes, elements and sources the circuit itself has.
+    nodes: usize,
+    elements: usize,
+    sources: usize,
+    /// What stands behind them, and for what.
+    added_elements: Vec<(OpampId, Piece)>,
+    added_sources: Vec<(OpampId, Piece)>,
+    /// The op-amps that stayed op-amps.
+    ideal: Vec<OpampId>,
+}
+
+impl Board {
+    /// Each op-amp by its own law.
+    pub fn of(circuit: &Circuit, parts: &[Part], causes: Causes) -> Board {
+        Board::driven(circuit, parts, causes, |_| Drive::Law)
+    }
+
+    /// Each op-amp as it is driven.
+    pub fn driven(
+        circuit: &Circuit,
+        parts: &[Part],
+        causes: Causes,
+        drive: impl Fn(OpampId) -> Drive,
+    ) -> Board {
+        let plain = Circuit {
+            name: circuit.name.clone(),
+            place: circuit.place,
+            extent: circuit.extent,
+            nodes: circuit.nodes.clone(),
+            elements: circuit.elements.clone(),
+            sources: circuit.sources.clone(),
+            ..Circuit::default()
+        };
+        let part = |it: &Opamp| it.part.and_then(|it| parts.get(it.index()));
+        let laws = circuit.opamps.iter().map(|it| Law::of(part(it), causes));
+        let mut board = Board {
+            laws: laws.collect(),
+            outlets: Outlet::ideal(circuit, parts),
+            nodes: plain.nodes.len(),
+            elements: plain.elements.len(),
+            sources: plain.sources.len(),
+            added_elements: Vec::new(),
+            added_sources: Vec::new(),
+            ideal: Vec::new(),
+            circuit: plain,
+            network: Network::default(),
+            equations: Equations::default(),
+        };
+        for (index, opamp) in circuit.opamps.iter().enumerate() {
+            let id = OpampId(index as u32);
+            board.wire(id, opamp, drive(id));
+        }
+        board.join();
+        board
+    }
+
+    /// Works out network and equations of the plain circuit.
+    pub(crate) fn join(&mut self) {
+        self.network = Network::of(&self.circuit);
+        self.equations = equations::equations(&self.circuit, &self.network);
+    }
+
+    /// The answer, for the circuit's own nodes, elements, sources and op-amps.
+    pub fn solve(&self, budget: Budget) -> Solution {
+        self.solve_for(&[self.constants()], budget)
+            .pop()
+            .unwrap_or_default()
+    }
+
+    /// The same for each choice of the constants of all sources of the plain circuit, [`Board::constants`] being those as written.
+    pub fn solve_for(&self, constants: &[Vec<&Number>], budget: Budget) -> Vec<Solution> {
+        self.solve_with(&self.outlets, constants, budget)
+    }
+
+    /// The same with nothing drawn from rails, so that every answer is linear in the constants.
+    pub(crate) fn solve_unfed(&self, constants: &[Vec<&Number>], budget: Budget) -> Vec<Solution> {
+        let unfed = |it: &Outlet| Outlet {
+            supply: None,
+            ..it.clone()
+        };
+        let outlets: Vec<Outlet> = self.outlets.iter().map(unfed).collect();
+        self.solve_with(&outlets, constants, budget)
+    }
+
+    fn solve_with(
+        &self,
+        outlets: &[Outlet],
+        constants: &[Vec<&Number>],
+        budget: Budget,
+    ) -> Vec<Solution> {
+        let (circuit, network) = (&self.circuit, &self.network);
+        let mut solutions = solution::solve_for(
+            circuit,
+            outlets,
+            network,
+            &self.equations,
+            constants,
+            budget,
+        );
+        for it in &mut solutions {
+            it.nodes.truncate(self.nodes);
+            it.elements.truncate(self.elements);
+            it.sources.truncate(self.sources);
+            for block in &mut it.blocks {
+                block.retain(|node| !self.is_added(*node));
+            }
+            it.blocks.retain(|block| !block.is_empty());
+        }
+        solutions
+    }
+
+    /// What each source of the plain circuit holds or pushes by itself.
+    pub fn constants(&self) -> Vec<&Number> {
+        self.circuit.sources.iter().map(|it| &it.constant).collect()
+    }
+
+    /// The op-amp that something of the plain circuit belongs to, and what of it; `None` for what the circuit itself has.
+    pub fn piece(&self, carrier: Carrier) -> Option<(OpampId, Piece)> {
+        match carrier {
+            Carrier::Opamp(id) => Some((*self.ideal.get(id.index())?, Piece::Output)),
+            Carrier::Element(id) => {
+                let behind = id.index().checked_sub(self.elements)?;
+                self.added_elements.get(behind).copied()
+            }
+            Carrier::Source(id) => {
+                let behind = id.index().checked_sub(self.sources)?;
+                self.added_sources.get(behind).copied()
+            }
+        }
+    }
+
+    /// The source of the plain circuit that stands for a piece of an op-amp.
+    pub fn source(&self, opamp: OpampId, piece: Piece) -> Option<SourceId> {
+        let behind = self
+            .added_sources
+            .iter()
+            .position(|it| *it == (opamp, piece))?;
+        Some(SourceId((self.sources + behind) as u32))
+    }
+
+    /// Whether the circuit itself has no such node.
+    pub fn is_added(&self, node: NodeId) -> bool {
+        node.index() >= self.nodes
+    }
+
+    /// How many sources the circuit itself has: those of the op-amps stand behind them.
+    pub fn own_sources(&self) -> usize {
+        self.sources
+    }
+
+    /// The equations as on paper: what is added behind the circuit's own nodes is no unknown, but written as what it stands for.
+    pub fn paper(&self) -> Equations {
+        let own = |node: &NodeId| !self.is_added(*node);
+        let list = self.equations.list.iter().filter(|it| own(&it.at));
+        let list = list.cloned().map(|mut it| {
+            it.kind = match it.kind {
+                EquationKind::JoinedSum {
+                    mut nodes,
+                    mut ties,
+                } => {
+                    nodes.retain(own);
+                    ties.retain(|it| !matches!(self.piece(*it), Some((_, Piece::Plus))));
+                    match ties.is_empty() {
+                        true => EquationKind::Sum,
+                        false => EquationKind::JoinedSum { nodes, ties },
+                    }
+                }
+                EquationKind::Virtual {
+                    opamp,
+                    replaces,
+                    mut tied,
+                } => {
+                    tied.retain(|(node, _)| own(node));
+                    EquationKind::Virtual {
+                        opamp,
+                        replaces,
+                        tied,
+                    }
+                }
+                other => other,
+            };
+            it
+        });
+        Equations {
+            unknowns: self
+                .equations
+                .unknowns
+                .iter()
+                .copied()
+                .filter(own)
+                .collect(),
+            list: list.collect(),
+        }
+    }
+
+    /// The source that holds an added node, and the node of the circuit that it stands on.
+    pub fn stands_on(&self, node: NodeId) -> Option<(SourceId, NodeId)> {
+        let mut sources = self.circuit.sources.iter().enumerate().skip(self.sources);
+        sources.find_map(|(index, it)| match it.kind {
+            SourceKind::Voltage { plus, minus } if plus == node => {
+                Some((SourceId(index as u32), minus))
+            }
+            _ => None,
+        })
+    }
+
+    /// The equations of [`Board::paper`] as rows, every added node replaced by what holds it.
+    pub fn system(&self) -> System {
+        let mut system = equations::system(&self.circuit, &self.equations);
+        let own = self.nodes.saturating_sub(1);
+        let rows = std::mem::take(&mut system.rows);
+        let rows = rows.into_iter().zip(&self.equations.list);
+        let (added, kept): (Vec<_>, Vec<_>) = rows.partition(|(_, it)| self.is_added(it.at));
+        let held: HashMap<usize, Row> = added
+            .into_iter()
+            .map(|(row, it)| (it.at.index() - 1, row))
+            .collect();
+        system.unknowns = own;
+        system.rows = kept
+            .into_iter()
+            .map(|(row, _)| row.without(|unknown| held.get(&unknown).filter(|_| unknown >= own)))
+            .collect();
+        system
+    }
+
+    fn wire(&mut self, id: OpampId, opamp: &Opamp, drive: Drive) {
+        let law = self.laws[id.index()].clone();
+        if let Some([plus, minus]) = &law.bias {
+            self.push(id, opamp, Piece::BiasPlus, [opamp.plus, GROUND], plus);
+            self.push(id, opamp, Piece::BiasMinus, [opamp.minus, GROUND], minus);
+        }
+        if let Some(ohms) = &law.input_resistance {
+            self.resistor(
+                id,
+                opamp,
+                Piece::InputResistance,
+                [opamp.plus, opamp.minus],
+                ohms,
+            );
+        }
+        // Without limit of gain an output resistance changes nothing: the output goes where its inputs are equal.
+        let resistance = match (&drive, &law.gain) {
+            (Drive::Law, None) | (Drive::Current(_), _) => None,
+            _ => law.output_resistance.as_ref(),
+        };
+        let before = match resistance {
+            None => opamp.drives,
+            Some(ohms) => {
+                let before = self.node(format!("{}.u", opamp.name), opamp.pin_places[2]);
+                let ends = [before, opamp.drives];
+                self.resistor(id, opamp, Piece::OutputResistance, ends, ohms);
+                before
+            }
+        };
+        let offset = law.offset.clone().unwrap_or(Number::ZERO);
+        let leak = law.leak().unwrap_or(Number::ZERO);
+        let carrier = match (drive, &law.gain) {
+            (Drive::Current(amperes), _) => {
+                let ends = [GROUND, opamp.drives];
+                let kind = SourceKind::Current {
+                    from: ends[0],
+                    into: ends[1],
+                };
+                self.source_at(id, opamp, Piece::Output, kind, amperes, Vec::new())
+            }
+            (Drive::Voltage(volts), _) => {
+                let kind = SourceKind::Voltage {
+                    plus: before,
+                    minus: GROUND,
+                };
+                self.source_at(id, opamp, Piece::Output, kind, volts, Vec::new())
+            }
+            (Drive::Law, Some(gain)) => {
+                let kind = SourceKind::Voltage {
+                    plus: before,
+                    minus: GROUND,
+                };
+                let controls = controls(
+                    opamp,
+                    &gain.mul(&Number::ONE.add(&leak)),
+                    &gain.mul(&leak.sub(&Number::ONE)),
+                );
+                self.source_at(id, opamp, Piece::Output, kind, gain.mul(&offset), controls)
+            }
+            (Drive::Law, None) => {
+                let mut plain = opamp.clone();
+                (plain.part, plain.supply) = (None, None);
+                if law.offset.is_some() || law.rejection.is_some() {
+                    plain.plus = self.node(format!("{}.p", opamp.name), opamp.pin_places[0]);
+                    let kind = SourceKind::Voltage {
+                        plus: plain.plus,
+                        minus: opamp.plus,
+                    };
+                    let controls = controls(opamp, &leak, &leak);
+                    self.source_at(id, opamp, Piece::Plus, kind, offset, controls);
+                }
+                self.circuit.opamps.push(plain);
+                self.ideal.push(id);
+                Carrier::Opamp(OpampId(self.ideal.len() as u32 - 1))
+            }
+        };
+        let outlet = &mut self.outlets[id.index()];
+        outlet.carrier = carrier;
+        outlet.resistance = law.output_resistance;
+    }
+
+    fn node(&mut self, name: String, place: Place) -> NodeId {
+        self.circuit.nodes.push(Node {
+            name,
+            named: true,
+            places: vec![place],
+            description: None,
+        });
+        NodeId(self.circuit.nodes.len() as u32 - 1)
+    }
+
+    fn resistor(
+        &mut self,
+        id: OpampId,
+        opamp: &Opamp,
+        piece: Piece,
+        ends: [NodeId; 2],
+        ohms: &Number,
+    ) {
+        let what = if piece == Piece::InputResistance {
+            "Rin"
+        } else {
+            "Rout"
+        };
+        let place = |node: NodeId| match node {
+            it if it == opamp.plus => opamp.pin_places[0],
+            it if it == opamp.minus => opamp.pin_places[1],
+            _ => opamp.pin_places[2],
+        };
+        self.circuit.elements.push(Element {
+            name: format!("{}.{what}", opamp.name),
+            kind: ElementKind::Resistor,
+            value: ohms.clone(),
+            ends,
+            place: opamp.place,
+            name_place: opamp.name_place,
+            value_place: opamp.name_place,
+            end_places: ends.map(place),
+            tolerance: None,
+            rating: None,
+            polarised: false,
+            description: None,
+        });
+        self.added_elements.push((id, piece));
+    }
+
+    /// A current that flows into a pin, and from there to nowhere that is asked about.
+    fn push(
+        &mut self,
+        id: OpampId,
+        opamp: &Opamp,
+        piece: Piece,
+        [from, into]: [NodeId; 2],
+        amperes: &Number,
+    ) {
+        if from != into && !amperes.is_zero() {
+            let kind = SourceKind::Current { from, into };
+            self.source_at(id, opamp, piece, kind, amperes.clone(), Vec::new());
+        }
+    }
+
+    fn source_at(
+        &mut self,
+        id: OpampId,
+        opamp: &Opamp,
+        piece: Piece,
+        kind: SourceKind,
+        constant: Number,
+        controls: Vec<(NodeId, Number)>,
+    ) -> Carrier {
+        let what = match piece {
+            Piece::Output => "u",
+            Piece::Plus => "p",
+            _ => "bias",
+        };
+        self.circuit.sources.push(Source {
+            name: format!("{}.{what}", opamp.name),
+            kind,
+            constant,
+            controls,
+            wave: None,
+            place: opamp.place,
+            name_place: opamp.name_place,
+            drive_place: opamp.name_place,
+            end_places: [None, None],
+            description: None,
+        });
+        self.added_sources.push((id, piece));
+        Carrier::Source(SourceId(self.circuit.sources.len() as u32 - 1))
+    }
+}
+
+/// The pins as what a source follows: each node once, ground and what has no weight left out.
+fn controls(opamp: &Opamp, plus: &Number, minus: &Number) -> Vec<(NodeId, Number)> {
+    let pins = match opamp.plus == opamp.minus {
+        true => vec![(opamp.plus, plus.add(minus))],
+        false => vec![(opamp.plus, plus.clone()), (opamp.minus, minus.clone())],
+    };
+    let counts = |it: &(NodeId, Number)| it.0 != GROUND && !it.1.is_zero();
+    pins.into_iter().filter(counts).collect()
+}
+
+fn half() -> Number {
+    Number::decimal(5u8.into(), -1)
+}
