@@ -14,6 +14,7 @@ mod half_typed;
 mod invariants;
 mod planted;
 mod published;
+mod real;
 mod reference;
 mod samples;
 mod schema;

@@ -18,6 +18,33 @@ pub fn amplifier(random: &mut Random, name: &str) -> Net {
     maker.net
 }
 
+/// The same with op-amps of which most are real ones.
+pub fn real_amplifier(random: &mut Random, name: &str) -> Net {
+    let mut net = amplifier(random, name);
+    for opamp in net.opamps() {
+        let mut figures = Vec::new();
+        let mut figure = |random: &mut Random, property, least: i32, most: i32, signed: bool| {
+            if random.chance(60) {
+                let digits = random.between(10, 99) as i64;
+                let sign = if signed && random.chance(50) { -1 } else { 1 };
+                let exponent = least + random.below((most - least) as usize + 1) as i32;
+                figures.push((property, Decimal::new(sign * digits, exponent)));
+            }
+        };
+        figure(random, "gain", 3, 6, false);
+        figure(random, "rejection", 3, 5, false);
+        figure(random, "offset", -5, -4, true);
+        figure(random, "bias_current", -10, -8, true);
+        figure(random, "bias_offset", -11, -9, true);
+        figure(random, "input_resistance", 4, 6, false);
+        figure(random, "output_resistance", 0, 1, false);
+        if !figures.is_empty() {
+            net.figures.insert(opamp, figures);
+        }
+    }
+    net
+}
+
 /// Sound by construction, without op-amps: resistors hold all nodes together, and no two voltages are held against each other.
 pub fn network(random: &mut Random, name: &str) -> Net {
     let mut maker = Maker::new(random, name);
@@ -81,8 +108,8 @@ impl<'a> Maker<'a> {
             random,
             net: Net {
                 name: name.to_owned(),
-                parts: Vec::new(),
                 style,
+                ..Net::default()
             },
             held: Vec::new(),
             all: vec!["ground".to_owned()],

@@ -165,6 +165,8 @@ pub struct Net {
     pub parts: Vec<Part>,
     /// Decides between spellings that mean the same.
     pub style: u64,
+    /// The parts of op-amps that are not ideal: properties of the language, each with its value in the base unit.
+    pub figures: BTreeMap<String, Vec<(&'static str, Decimal)>>,
 }
 
 impl Net {
@@ -245,9 +247,15 @@ impl Net {
                     plus,
                     minus,
                     drives,
-                } => lines.push(format!(
-                    "opamp {name}: plus {plus}, minus {minus}, drives {drives}"
-                )),
+                } => {
+                    let part = match self.figures.contains_key(name) {
+                        true => format!(", part {}_{name}", self.name),
+                        false => String::new(),
+                    };
+                    lines.push(format!(
+                        "opamp {name}: plus {plus}, minus {minus}, drives {drives}{part}"
+                    ));
+                }
             }
         }
         lines
@@ -278,9 +286,31 @@ impl Net {
         line
     }
 
-    /// The whole circuit as a text.
+    /// The whole circuit as a text, its parts before it.
     pub fn text(&self) -> String {
+        format!("{}{}", self.parts_text(), self.circuit_text())
+    }
+
+    fn circuit_text(&self) -> String {
         format!("circuit {}\n\n{}\n", self.name, self.lines().join("\n"))
+    }
+
+    fn parts_text(&self) -> String {
+        let mut text = String::new();
+        for (opamp, figures) in &self.figures {
+            let _ = writeln!(text, "part {}_{opamp}", self.name);
+            for (property, value) in figures {
+                let unit = match *property {
+                    "offset" => " V",
+                    "bias_current" | "bias_offset" => " A",
+                    "input_resistance" | "output_resistance" => " ohm",
+                    _ => "",
+                };
+                let _ = writeln!(text, "  {property} {value}{unit}");
+            }
+            text.push_str("end\n");
+        }
+        text
     }
 
     /// What the program calls a node.
@@ -329,6 +359,9 @@ impl Net {
                 }),
                 Part::Opamp { name, plus, minus, drives } => json!({
                     "kind": "opamp", "name": name, "plus": key(plus), "minus": key(minus), "drives": key(drives),
+                    "figures": self.figures.get(name).into_iter().flatten()
+                        .map(|(property, value)| ((*property).to_owned(), json!(value.to_string())))
+                        .collect::<serde_json::Map<_, _>>(),
                 }),
             })
             .collect();
@@ -377,9 +410,11 @@ impl Net {
     }
 }
 
-/// Circuits one below the other in one file.
+/// Circuits one below the other in one file, their parts before the first.
 pub fn file(nets: &[Net]) -> String {
-    nets.iter().map(Net::text).collect::<Vec<_>>().join("\n")
+    let parts: String = nets.iter().map(Net::parts_text).collect();
+    let circuits: Vec<String> = nets.iter().map(Net::circuit_text).collect();
+    parts + &circuits.join("\n")
 }
 
 fn element_text(kind: Kind, value: Decimal, style: &mut Random) -> String {

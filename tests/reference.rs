@@ -22,6 +22,19 @@ fn amplifiers_have_the_answers_of_the_full_tableau() {
 }
 
 #[test]
+fn real_opamps_have_the_answers_of_the_full_tableau() {
+    let nets = many(400, 6, generate::real_amplifier);
+    let real = nets.iter().filter(|net| !net.figures.is_empty()).count();
+    assert!(real > 300, "{real} have real op-amps");
+    for (net, (answer, reference)) in nets.iter().zip(both(&nets)) {
+        assert!(reference.single, "sound by construction:\n{}", net.text());
+        assert_eq!(answer.errors(), [], "{}", net.text());
+        assert!(answer.solved(), "{:#}\n{}", answer.0, net.text());
+        same(net, &answer, &reference);
+    }
+}
+
+#[test]
 fn networks_have_the_answers_of_the_full_tableau() {
     let nets = many(300, 2, generate::network);
     for (net, (answer, reference)) in nets.iter().zip(both(&nets)) {

@@ -3,7 +3,8 @@
 One circuit a line on standard input, as JSON; one answer a line on standard output. Unknowns are all node voltages and all
 branch currents; the rows are one current sum a node and one equation a branch. Nothing is joined, left out or simplified, so
 the way has nothing in common with node equations but Kirchhoff's laws. A capacitor carries no current, an inductor is a wire,
-an op-amp is ideal: its inputs are equal, and its output current is whatever the current sum there asks for.
+an op-amp without figures is ideal: its inputs are equal, and its output current is whatever the current sum there asks for. A
+real one has one equation, out = gain * (plus - minus + (plus + minus) / (2 * rejection) + offset) - output_resistance * current.
 
 Feedback is judged from the roots of v' = W M v, where M says how far each op-amp's output moves each op-amp's inputs and the
 positive speeds W are tried equal and unequal.
@@ -25,7 +26,7 @@ def main():
 
 
 def solve(parts):
-    branches = [branch(part) for part in parts]
+    branches = [branch(part) for part in parts] + [extra for part in parts for extra in at_pins(part)]
     nodes, matrix = tableau(branches)
     size = matrix.nrows()
     if matrix.rank() < size:
@@ -37,7 +38,7 @@ def solve(parts):
     return {
         "single": True,
         "nodes": {node: text(answer[row, 0]) for node, row in nodes.items()},
-        "currents": {name: text(answer[len(nodes) + place, 0]) for place, (name, *_) in enumerate(branches)},
+        "currents": {name: text(answer[len(nodes) + place, 0]) for place, (name, *_) in enumerate(branches[: len(parts)])},
     }
 
 
@@ -67,8 +68,16 @@ def branch(part):
     """
     kind = part["kind"]
     if kind == "opamp":
-        equal = [(part["plus"], fmpq(1)), (part["minus"], fmpq(-1))]
-        return part["name"], ("ground", part["drives"]), equal, 0, 0
+        figures = {key: number(value) for key, value in part.get("figures", {}).items()}
+        leak = 1 / (2 * figures["rejection"]) if "rejection" in figures else fmpq(0)
+        amplified = [(part["plus"], 1 + leak), (part["minus"], leak - 1)]
+        offset = figures.get("offset", fmpq(0))
+        ends = ("ground", part["drives"])
+        if "gain" not in figures:
+            return part["name"], ends, amplified, 0, -offset
+        gain = figures["gain"]
+        volts = [(part["drives"], fmpq(1))] + [(node, -gain * factor) for node, factor in amplified]
+        return part["name"], ends, volts, figures.get("output_resistance", 0), gain * offset
     first, second = part["ends"]
     across = [(first, fmpq(1)), (second, fmpq(-1))]
     if kind == "resistor":
@@ -84,6 +93,19 @@ def branch(part):
     if kind == "current":
         return part["name"], (first, second), against, 1, constant
     raise ValueError(kind)
+
+
+def at_pins(part):
+    """What a real op-amp has at its input pins: a resistance between them, and a current into each."""
+    if part["kind"] != "opamp":
+        return
+    figures = {key: number(value) for key, value in part.get("figures", {}).items()}
+    plus, minus = part["plus"], part["minus"]
+    if "input_resistance" in figures:
+        yield "between", (plus, minus), [(plus, fmpq(1)), (minus, fmpq(-1))], -figures["input_resistance"], 0
+    each, half = figures.get("bias_current", fmpq(0)), figures.get("bias_offset", fmpq(0)) / 2
+    for pin, current in ((plus, each + half), (minus, each - half)):
+        yield "bias", (pin, "ground"), [], 1, current
 
 
 def loops(parts):

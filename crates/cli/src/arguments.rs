@@ -49,6 +49,9 @@ pub enum Command {
         /// Also explain the equation that belongs to this node
         #[arg(long, value_name = "NODE")]
         explain: Option<String>,
+        /// Also split each node's voltage by source, and say which resistances are seen
+        #[arg(long)]
+        shares: bool,
     },
     /// Write the node equations as on paper, without answers
     Equations {

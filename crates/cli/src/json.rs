@@ -3,6 +3,8 @@
 use analysis::claims::Judgement;
 use analysis::equations::{Equation, EquationKind};
 use analysis::feedback::{Feedback, Verdict};
+use analysis::gap::{Gap, PartOfGap};
+use analysis::shares::{Giver, Resistance, Share, Shares};
 use analysis::solution::{Carried, Output, Solution};
 use analysis::{Answer, Outcome, Study, Trouble};
 use checks::{Finding, Severity};
@@ -10,6 +12,7 @@ use circuit::{Circuit, Claim, ClaimKind};
 use serde_json::{Map, Value, json};
 use syntax::{Dimension, FileId, LineIndex, Place, Span};
 use teaching::explain::Explained;
+use teaching::real;
 
 use crate::read::Examined;
 
@@ -18,8 +21,11 @@ use crate::read::Examined;
 pub enum Shape {
     /// Findings alone.
     Check,
-    /// Everything that is computed.
-    Solve,
+    /// Everything that is computed; with `shares` what each source does too.
+    Solve {
+        /// With shares, gains and resistances.
+        shares: bool,
+    },
     /// Unknowns and equations; with `matrix` the table too.
     Equations {
         /// With the table of factors.
@@ -81,7 +87,7 @@ impl<'a> Writer<'a> {
         out.insert("title".into(), json!(circuit.title));
         match shape {
             Shape::Check => {}
-            Shape::Solve => {
+            Shape::Solve { shares } => {
                 let outcome = study.outcome(circuit, &self.it.book.parts);
                 let why = why(&outcome, circuit, study, &self.it.findings, index);
                 out.insert("solved".into(), json!(why.is_empty()));
@@ -90,6 +96,14 @@ impl<'a> Writer<'a> {
                 }
                 self.equations(&mut out, circuit, study);
                 self.answers(&mut out, circuit, study, &outcome);
+                gap(&mut out, circuit, study.gap(circuit, &self.it.book.parts));
+                if shares {
+                    self::shares(
+                        &mut out,
+                        circuit,
+                        study.shares(circuit, &self.it.book.parts),
+                    );
+                }
                 self.claims(&mut out, index);
             }
             Shape::Equations { matrix } => {
@@ -168,16 +182,10 @@ impl<'a> Writer<'a> {
         study: &Study,
         outcome: &Outcome,
     ) {
-        let solution = study.solution(circuit, &self.it.book.parts);
-        // What the equations fix is the answer wherever nothing but a missing equation stands against it.
-        let known = match outcome {
-            Outcome::AsIdeal => true,
-            // A line that could not be read leaves the rest its answers.
-            Outcome::Unknown(troubles) => troubles
-                .iter()
-                .all(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Unread)),
-        };
-        if known {
+        let parts = &self.it.book.parts;
+        let answer = study.answer(circuit, parts);
+        let known = answer.is_some();
+        if let Some(solution) = answer {
             out.insert("nodes".into(), nodes(circuit, solution));
             out.insert(
                 "elements".into(),
@@ -194,11 +202,11 @@ impl<'a> Writer<'a> {
         let mut opamps = Map::new();
         for (index, opamp) in circuit.opamps.iter().enumerate() {
             let mut it = Map::new();
-            let output = solution.opamps.get(index).and_then(Option::as_ref);
-            if let (true, Some(output)) = (known, output) {
+            let output = answer.and_then(|solution| solution.opamps.get(index)?.as_ref());
+            if let Some(output) = output {
                 drive(&mut it, output);
             }
-            let linear = known && output.is_some();
+            let linear = output.is_some();
             it.insert(
                 "state".into(),
                 json!(if linear { "linear" } else { "unknown" }),
@@ -206,13 +214,14 @@ impl<'a> Writer<'a> {
             if let Some(feedback) = study.feedback_of(circuit::OpampId(index as u32)) {
                 verdict(&mut it, circuit, feedback);
             }
-            if let (true, Some(output)) = (known, output) {
+            if let Some(output) = output {
                 limits(&mut it, output);
             }
             opamps.insert(opamp.name.clone(), Value::Object(it));
         }
         out.insert("opamps".into(), Value::Object(opamps));
-        if !known {
+        if !known || *outcome == Outcome::Real {
+            let solution = study.solution(circuit, parts);
             let mut opamps = Map::new();
             for (opamp, output) in circuit.opamps.iter().zip(&solution.opamps) {
                 if let Some(output) = output {
@@ -446,6 +455,81 @@ fn nodes(circuit: &Circuit, solution: &Solution) -> Value {
         }
     }
     Value::Object(out)
+}
+
+/// As written less ideal, of each node by cause.
+fn gap(out: &mut Map<String, Value>, circuit: &Circuit, gap: Option<&Gap>) {
+    let Some(gap) = gap else { return };
+    let by_node = |volts: &dyn Fn(&PartOfGap) -> &[Answer]| {
+        let of_node = |node: circuit::NodeId| {
+            let parts = gap.parts.iter().filter_map(|it| {
+                let volts = volts(it).get(node.index())?;
+                Some((
+                    real::id(it.cause).to_owned(),
+                    number(volts, Dimension::VOLT),
+                ))
+            });
+            Value::Object(parts.collect())
+        };
+        let nodes = circuit
+            .unknowns()
+            .map(|it| (circuit.node_name(it).to_owned(), of_node(it)));
+        Value::Object(nodes.collect())
+    };
+    out.insert("gap".into(), by_node(&|it| &it.adds));
+    out.insert("cured_alone".into(), by_node(&|it| &it.cured));
+}
+
+/// Each node's voltage by independent source, gains, and the resistances that are seen.
+fn shares(out: &mut Map<String, Value>, circuit: &Circuit, shares: Option<&Shares>) {
+    let Some(shares) = shares else { return };
+    let by_node = |of_node: &dyn Fn(usize) -> Map<String, Value>| {
+        let nodes = circuit.unknowns().map(|it| {
+            (
+                circuit.node_name(it).to_owned(),
+                Value::Object(of_node(it.index())),
+            )
+        });
+        Value::Object(nodes.collect())
+    };
+    let volts = |node: usize| {
+        let share = |it: &Share| {
+            (
+                real::giver(circuit, it.of),
+                number(&it.volts[node], Dimension::VOLT),
+            )
+        };
+        shares.shares.iter().map(share).collect()
+    };
+    let gains = |node: usize| {
+        let gain = |it: &Share| match (it.of, &it.gains) {
+            (Giver::Source(id), Some(gains)) => Some((
+                real::giver(circuit, it.of),
+                number(&gains[node], real::gain_dimension(circuit, id)),
+            )),
+            _ => None,
+        };
+        shares.shares.iter().filter_map(gain).collect()
+    };
+    out.insert("shares".into(), by_node(&volts));
+    out.insert("gains".into(), by_node(&gains));
+    let ohms = |it: &Resistance| match it {
+        Resistance::Ohms(ohms) => number(ohms, Dimension::OHM),
+        Resistance::Infinite => Value::Null,
+    };
+    let inputs = shares.inputs.iter().map(|(id, it)| {
+        let name = &circuit.sources[id.index()].name;
+        (name.clone(), ohms(it))
+    });
+    let outputs = shares.outputs.iter().map(|(id, it)| {
+        let name = &circuit.opamps[id.index()].name;
+        (name.clone(), ohms(it))
+    });
+    let [inputs, outputs]: [Map<String, Value>; 2] = [inputs.collect(), outputs.collect()];
+    out.insert(
+        "resistances".into(),
+        json!({ "inputs": inputs, "outputs": outputs }),
+    );
 }
 
 fn carried<'n>(names: impl Iterator<Item = &'n String>, all: &[Option<Carried>]) -> Value {

@@ -27,11 +27,14 @@ use read::Examined;
 
 /// What `solve --json` prints for a text that stands in no file system.
 pub fn solve_json(path: &str, text: &str) -> serde_json::Value {
-    json::report(
-        &[read::examine_text(path, text)],
-        Shape::Solve,
-        Only::default(),
-    )
+    let it = [read::examine_text(path, text)];
+    json::report(&it, Shape::Solve { shares: false }, Only::default())
+}
+
+/// What `solve --shares --json` prints for a text that stands in no file system.
+pub fn shares_json(path: &str, text: &str) -> serde_json::Value {
+    let it = [read::examine_text(path, text)];
+    json::report(&it, Shape::Solve { shares: true }, Only::default())
 }
 
 /// What `check --json` prints for a text that stands in no file system.
@@ -100,8 +103,15 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             any_names,
             json,
         } => compare(&files, any_names, json),
-        Command::Solve { file, explain } => one(&file, Shape::Solve, None, |it, index| {
-            let solved = words::solved(it, index);
+        Command::Solve {
+            file,
+            explain,
+            shares,
+        } => one(&file, Shape::Solve { shares }, None, |it, index| {
+            let mut solved = words::solved(it, index);
+            if shares {
+                solved.push_str(&words::shares(it, index));
+            }
             match &explain {
                 Some(node) => {
                     words::explained(it, index, Some(node)).map(|said| format!("{solved}\n{said}"))
@@ -347,7 +357,7 @@ fn good(it: &Examined, chosen: &[usize], shape: Shape) -> bool {
         study.outcome(circuit, &it.book.parts).is_known() && kept
     });
     match shape {
-        Shape::Solve => clean && complete && !chosen.is_empty(),
+        Shape::Solve { .. } => clean && complete && !chosen.is_empty(),
         _ => !chosen.is_empty() && it.book.files.iter().all(|it| it.tree.faults.is_empty()),
     }
 }

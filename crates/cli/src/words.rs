@@ -2,11 +2,13 @@
 
 use std::fmt::Write;
 
+use analysis::gap::PartOfGap;
+use analysis::shares::Giver;
 use analysis::solution::{Carried, Solution};
-use analysis::{Answer, Outcome, Study, Trouble};
-use circuit::Circuit;
+use analysis::{Answer, Study};
+use circuit::{Circuit, SourceId};
 use syntax::{Dimension, Ratio};
-use teaching::notation;
+use teaching::{notation, real};
 
 use crate::read::Examined;
 
@@ -15,14 +17,10 @@ pub fn solved(it: &Examined, index: usize) -> String {
     let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
     let mut out = heading(circuit);
     equations(&mut out, it, index);
-    let solution = study.solution(circuit, &it.book.parts);
     let outcome = study.outcome(circuit, &it.book.parts);
-    let ideal = match &outcome {
-        Outcome::AsIdeal => false,
-        Outcome::Unknown(troubles) => troubles
-            .iter()
-            .any(|it| !matches!(it, Trouble::NoSingleAnswer | Trouble::Unread)),
-    };
+    let answer = study.answer(circuit, &it.book.parts);
+    let ideal = answer.is_none();
+    let solution = answer.unwrap_or_else(|| study.solution(circuit, &it.book.parts));
     let note = if ideal {
         " (with ideal op-amps; not the answer as written, see below)"
     } else {
@@ -53,6 +51,7 @@ pub fn solved(it: &Examined, index: usize) -> String {
             .zip(&solution.sources),
     );
     opamps(&mut out, circuit, study, solution, ideal);
+    beside_ideal(&mut out, it, index);
     claims(&mut out, it, index);
     let why = crate::json::why(&outcome, circuit, study, &it.findings, index);
     if !why.is_empty() {
@@ -235,6 +234,122 @@ fn opamps(out: &mut String, circuit: &Circuit, study: &Study, solution: &Solutio
         rows.push(row);
     }
     table(out, rows);
+}
+
+/// As written and ideal side by side, and what each cause has to do with the gap; nothing where the two are one.
+fn beside_ideal(out: &mut String, it: &Examined, index: usize) {
+    let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
+    let parts = &it.book.parts;
+    let Some(gap) = study.gap(circuit, parts) else {
+        return;
+    };
+    let (written, ideal) = (study.linear(circuit, parts), study.solution(circuit, parts));
+    let volts = |it: &Answer| notation::short(it, Dimension::VOLT);
+    let names = || gap.parts.iter().map(|it| real::name(it.cause).to_owned());
+    let head = ["", "as written", "ideal", "gap"].map(str::to_owned);
+    let mut rows = vec![head.into_iter().chain(names()).collect::<Vec<_>>()];
+    let mut cured = vec![
+        std::iter::once(String::new())
+            .chain(names())
+            .collect::<Vec<_>>(),
+    ];
+    for node in circuit.unknowns() {
+        let at = node.index();
+        let (Some(Some(written)), Some(Some(ideal))) = (written.nodes.get(at), ideal.nodes.get(at))
+        else {
+            continue;
+        };
+        let name = circuit.node_name(node).to_owned();
+        let by = |volts: &dyn Fn(&PartOfGap) -> &[Answer]| {
+            let part = |it: &PartOfGap| real::part(&volts(it)[at], it.cause);
+            gap.parts.iter().map(part).collect::<Vec<_>>()
+        };
+        let mut row = vec![
+            name.clone(),
+            volts(written),
+            volts(ideal),
+            volts(&(written - ideal)),
+        ];
+        row.extend(by(&|it| &it.adds));
+        rows.push(row);
+        cured.push(std::iter::once(name).chain(by(&|it| &it.cured)).collect());
+    }
+    let _ = writeln!(
+        out,
+        "\nReal and ideal op-amps: the gap is the sum of its causes, switched on from left to right"
+    );
+    table(out, rows);
+    let _ = writeln!(
+        out,
+        "\nWhat would be gone if one cause alone were cured (this does not add up)"
+    );
+    table(out, cured);
+    if gap.parts.iter().any(|it| real::is_unsigned(it.cause)) {
+        filled(out, real::UNSIGNED, "  ");
+    }
+}
+
+/// Each node's voltage by independent source, gains, and the resistances that are seen.
+pub fn shares(it: &Examined, index: usize) -> String {
+    let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
+    let mut out = String::new();
+    let Some(shares) = study.shares(circuit, &it.book.parts) else {
+        let _ = writeln!(
+            out,
+            "\nNo shares: they are of the answer as written, which is not known"
+        );
+        return out;
+    };
+    let names = || shares.shares.iter().map(|it| real::giver(circuit, it.of));
+    let mut rows = vec![std::iter::once(String::new()).chain(names()).collect()];
+    let sources: Vec<(SourceId, &[Answer])> = shares
+        .shares
+        .iter()
+        .filter_map(|it| match (it.of, &it.gains) {
+            (Giver::Source(id), Some(gains)) => Some((id, gains.as_slice())),
+            _ => None,
+        })
+        .collect();
+    let heads = sources
+        .iter()
+        .map(|it| format!("per {}", circuit.sources[it.0.index()].name));
+    let mut gains = vec![std::iter::once(String::new()).chain(heads).collect()];
+    for node in circuit.unknowns() {
+        let name = || std::iter::once(circuit.node_name(node).to_owned());
+        let volts = shares
+            .at(node)
+            .map(|it| notation::short(it.1, Dimension::VOLT));
+        rows.push(name().chain(volts).collect::<Vec<_>>());
+        let per = sources.iter().map(|(id, gains)| {
+            notation::full(&gains[node.index()], real::gain_dimension(circuit, *id))
+        });
+        gains.push(name().chain(per).collect::<Vec<_>>());
+    }
+    let _ = writeln!(out, "\nShares: each node's voltage by source; they add up");
+    table(&mut out, rows);
+    if !sources.is_empty() {
+        let _ = writeln!(
+            out,
+            "\nGains: each node's voltage per volt or ampere of a source"
+        );
+        table(&mut out, gains);
+    }
+    let inputs = shares.inputs.iter().map(|(id, it)| {
+        let name = &circuit.sources[id.index()].name;
+        vec![format!("seen by {name}"), real::resistance(it)]
+    });
+    let outputs = shares.outputs.iter().map(|(id, it)| {
+        let opamp = &circuit.opamps[id.index()];
+        let at = circuit.node_name(opamp.drives);
+        let place = format!("at the output of {} ({at})", opamp.name);
+        vec![place, real::resistance(it)]
+    });
+    let resistances: Vec<Vec<String>> = inputs.chain(outputs).collect();
+    if !resistances.is_empty() {
+        let _ = writeln!(out, "\nResistances, with all other sources at zero");
+        table(&mut out, resistances);
+    }
+    out
 }
 
 fn claims(out: &mut String, it: &Examined, index: usize) {

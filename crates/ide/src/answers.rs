@@ -35,7 +35,10 @@ pub(crate) fn answers(view: &View, index: usize) -> Answers<'_> {
         } else {
             doubt(circuit, &book.parts, study)
         },
-        solution: (!hidden).then(|| study.solution(circuit, &book.parts)),
+        solution: (!hidden).then(|| {
+            let ideal = || study.solution(circuit, &book.parts);
+            study.answer(circuit, &book.parts).unwrap_or_else(ideal)
+        }),
         view,
         index,
     }
@@ -101,7 +104,7 @@ fn doubt(circuit: &Circuit, parts: &[Part], study: &Study) -> Option<Doubt> {
     let reasons = |kind: Kind| {
         let own = troubles
             .iter()
-            .filter_map(|it| reason(circuit, parts, study, it))
+            .filter_map(|it| reason(circuit, study, it))
             .filter(|it| it.0 == kind);
         names::list(own.map(|it| it.1))
     };
@@ -145,12 +148,7 @@ enum Kind {
 }
 
 /// Why an answer may not be the whole truth; a circuit that has no single answer tells that where a value is missing.
-fn reason(
-    circuit: &Circuit,
-    parts: &[Part],
-    study: &Study,
-    trouble: &Trouble,
-) -> Option<(Kind, String)> {
+fn reason(circuit: &Circuit, study: &Study, trouble: &Trouble) -> Option<(Kind, String)> {
     let name = |it: OpampId| format!("`{}`", circuit.opamps[it.index()].name);
     Some(match trouble {
         Trouble::NoSingleAnswer => return None,
@@ -169,19 +167,6 @@ fn reason(
                     "the feedback of {} ({})",
                     name(opamp),
                     feedback::line(circuit, block, opamp)
-                ),
-            )
-        }
-        Trouble::RealPart(opamp) => {
-            let part = circuit.opamps[opamp.index()]
-                .part
-                .and_then(|it| parts.get(it.index()))?;
-            (
-                Kind::Ideal,
-                format!(
-                    "{}, which is no ideal op-amp but `{}`",
-                    name(*opamp),
-                    part.name
                 ),
             )
         }

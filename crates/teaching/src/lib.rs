@@ -2,14 +2,15 @@
 //! feedback verdict means, what each word of the language means. It knows no files, editors or protocols.
 //!
 //! In reading order: [`notation`] (numbers), [`names`] (what things are called in a sentence), [`equation`] (an equation as
-//! written on paper), [`feedback`] (a verdict in words), [`explain`] (each equation term by term), [`words`] (the words of
-//! the language).
+//! written on paper), [`feedback`] (a verdict in words), [`real`] (what keeps real op-amps from the ideal answer), [`explain`] (each equation
+//! term by term), [`words`] (the words of the language).
 
 pub mod equation;
 pub mod explain;
 pub mod feedback;
 pub mod names;
 pub mod notation;
+pub mod real;
 #[cfg(test)]
 mod tests;
 pub mod words;

@@ -156,9 +156,9 @@ fn an_answer_that_is_only_ideal_says_so() {
         "part slow\n  gain 5000\nend\ncircuit c\nsupply +9 V and -9 V\nsource s: in = 1 V\n\
          in -- R1 1k -- sum -- R2 2k -- «»out\nopamp A1: plus ground, minus sum, drives out, part slow\n",
         expect![[r#"
-            **out = −2 V (ideal answer)**
+            **out = −1.9988 V**
 
-            This is the ideal answer, and not known to be the circuit's …
+            exactly −10000/5003 V
 
             ```
             sum = 0
