@@ -306,6 +306,8 @@ pub struct Part {
     pub inputs: Option<[Number; 2]>,
     /// `single_8`, `dual_8`, `quad_14`.
     pub package: Option<String>,
+    /// Whether a line of it could not be read.
+    pub incomplete: bool,
 }
 
 /// `expect …`

@@ -59,6 +59,9 @@ impl<'t> Builder<'t> {
         for index in 0..self.opamps.len() {
             match self.opamp(index, circuit_frame) {
                 Some(opamp) => {
+                    // The line that could not be read may have been a figure of this op-amp.
+                    let part = opamp.part.and_then(|it| self.parts.get(it.index()));
+                    self.circuit.perhaps.incomplete |= part.is_some_and(|it| it.incomplete);
                     self.circuit.opamps.push(opamp);
                     self.opamps[index].id = Some(OpampId(self.circuit.opamps.len() as u32 - 1));
                 }

@@ -63,6 +63,7 @@ impl<'t> Builder<'t> {
         let mut seen = Vec::new();
         for id in &body.inside {
             let StatementKind::Property(property) = &tree.statements[id.0 as usize].kind else {
+                it.incomplete = true;
                 continue;
             };
             let word = self.key(frame, property.word);
@@ -80,7 +81,9 @@ impl<'t> Builder<'t> {
                 continue;
             }
             seen.push(topic);
-            self.property(frame, &mut it, &word, property);
+            if self.property(frame, &mut it, &word, property).is_none() {
+                it.incomplete = true;
+            }
         }
         it
     }
@@ -175,6 +178,7 @@ impl<'t> Builder<'t> {
                 };
                 let fix = crate::scope::replace(property.word, *meant, false);
                 self.fault(frame, property.word, kind).fixes.push(fix);
+                return None;
             }
         }
         Some(())
