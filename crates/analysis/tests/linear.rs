@@ -335,3 +335,18 @@ fn estimated_bounds_of_large_blocks_hold() {
         }
     }
 }
+
+#[test]
+fn a_coefficient_that_may_be_zero_widens_the_bound_and_no_more() {
+    let mut system = system(&[&[1, 1, 3], &[1, 2, 5]]);
+    system.rows[0].terms[0].1 = Coefficient {
+        value: Ratio::ZERO,
+        error: 1e-12,
+    };
+    let solved = solve(&system, Budget::default());
+    for (answer, truth) in solved.values[0].iter().zip([-1, 3]) {
+        let answer = answer.as_ref().unwrap();
+        assert!((answer.to_f64() - f64::from(truth)).abs() <= answer.bound());
+        assert!(answer.bound() < 1e-10, "{answer:?}");
+    }
+}

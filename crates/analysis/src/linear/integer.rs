@@ -34,8 +34,10 @@ impl Whole {
                 .iter()
                 .map(|(column, it)| (*column, it.numerator() * (&denominator / it.denominator())))
                 .collect();
+            // An entry may be 0 up to its error, and two zeros have no common divisor.
             let divisor = entries
                 .iter()
+                .filter(|(_, it)| !it.is_zero())
                 .fold(UBig::ZERO, |all, (_, it)| all.gcd(it.unsigned_abs()));
             if divisor > UBig::ONE {
                 entries.iter_mut().for_each(|(_, it)| *it /= &divisor);
