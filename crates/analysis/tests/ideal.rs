@@ -567,6 +567,8 @@ proptest! {
     fn resistors_in_series_are_one(sketch in network(), which in any::<prop::sample::Index>(), part in 1u32..99) {
         prop_assume!(!sketch.resistors.is_empty());
         let whole = answer(sketch.circuit());
+        // Where equations contradict each other it rests on their order which nodes they fix.
+        prop_assume!(whole.is_regular());
         let mut cut = sketch.clone();
         let it = &mut cut.resistors[which.index(sketch.resistors.len())];
         let (end, rest) = (it.1, it.2 * (100 - part));
