@@ -8,15 +8,18 @@ use std::process::Command;
 
 use crate::client::program;
 
-/// With a planted fault, `4,7k`, and characters of two to four bytes.
+/// With a planted fault, `4,7k`, and characters of two to four bytes, one of them before the fault.
 const CIRCUIT: &str = "\
 circuit moisture_scaler \"Ω − 𝄞\"
 supply +9 V and -9 V
 source probe: in = 1.2 V # 𝄞
 in -- R1 10k -- sum -- R2 33k -- out
 opamp A1: plus ground, minus sum, drives out
-out -- RL 4,7k -- ground # Ω
+out -- RS 100 Ω -- load -- RL 4,7k -- ground # 𝄞
 ";
+
+/// The line of the fault, mended.
+const MENDED: &str = "out -- RS 100 Ω -- load -- RL 4.7k -- ground # 𝄞";
 
 const EQUATION: &str = "(sum − in)/R1 + (sum − out)/R2 = 0";
 
@@ -88,6 +91,28 @@ fn run(mut editor: Command, name: &str) -> Option<Seen> {
 /// The fix of the planted fault, as menus show it.
 const FIX: &str = "Write `4.7`";
 
+/// What every editor shows: the finding at its word, answers, the equation explained, and the fix applied.
+#[track_caller]
+fn shows_what_all_show(seen: &Seen) {
+    for what in ["too long", "trouble", "no such action"] {
+        assert_eq!(seen.all(what), Vec::<&str>::new(), "{what}");
+    }
+    let squiggle = seen.one("squiggle");
+    assert!(squiggle.ends_with(" at 4,7"), "{squiggle}");
+    let hover = seen.one("hover");
+    assert!(
+        hover.contains("out = −3.96 V") && hover.contains("sum = 0"),
+        "{hover}"
+    );
+    let explanation = seen.one("explanation");
+    assert!(
+        explanation.contains(EQUATION) && explanation.contains("Ohm's law"),
+        "{explanation}"
+    );
+    assert_eq!(seen.one("fixed line"), MENDED);
+    assert_eq!(seen.one("findings left"), "0");
+}
+
 #[test]
 fn neovim_shows_findings_answers_explanations_and_fixes() {
     let own = installed().join("neovim/bin/nvim");
@@ -98,29 +123,16 @@ fn neovim_shows_findings_answers_explanations_and_fixes() {
     let Some(seen) = run(editor, "neovim") else {
         return;
     };
-    assert_eq!(seen.all("too long"), Vec::<&str>::new());
+    shows_what_all_show(&seen);
     assert_eq!(seen.one("file type"), "ampersum");
     assert_eq!(seen.one("comment"), "# %s");
     assert_eq!(seen.one("colour of drives"), "ampersumWord");
-    assert_eq!(seen.one("squiggle"), "decimal_comma at 4,7");
-    let hover = seen.one("hover");
-    assert!(
-        hover.contains("out = −3.96 V") && hover.contains("sum = 0"),
-        "{hover}"
-    );
     assert!(
         seen.all("hint").contains(&"3 = −3.96 V"),
         "{:?}",
         seen.all("hint")
     );
     assert_eq!(seen.one("first symbol"), "moisture_scaler");
-    let explanation = seen.one("explanation");
-    assert!(
-        explanation.contains(EQUATION) && explanation.contains("Ohm's law"),
-        "{explanation}"
-    );
-    assert_eq!(seen.one("fixed line"), "out -- RL 4.7k -- ground # Ω");
-    assert_eq!(seen.one("findings left"), "0");
     assert_eq!(seen.one("unfinished"), "element_value");
     assert_eq!(seen.one("servers left"), "0");
 }
@@ -134,27 +146,33 @@ fn emacs_shows_findings_answers_explanations_and_fixes() {
     let Some(seen) = run(editor, "emacs") else {
         return;
     };
-    assert_eq!(seen.all("too long"), Vec::<&str>::new());
-    assert_eq!(seen.all("trouble"), Vec::<&str>::new());
+    shows_what_all_show(&seen);
     assert_eq!(seen.one("mode"), "ampersum-mode");
     assert_eq!(seen.one("colour of drives"), "font-lock-builtin-face");
-    assert!(
-        seen.one("squiggle").ends_with(" at 4,7"),
-        "{}",
-        seen.one("squiggle")
-    );
-    let hover = seen.one("hover");
-    assert!(
-        hover.starts_with("out = −3.96 V") && hover.contains("sum = 0"),
-        "{hover}"
-    );
     assert_eq!(seen.one("definition"), "line 4");
-    let explanation = seen.one("explanation");
     assert!(
-        explanation.starts_with(&format!("# Equation at sum: {EQUATION}")),
-        "{explanation}"
+        seen.one("explanation").starts_with("# Equation at sum: "),
+        "a comment, since this client shows no page"
     );
-    assert_eq!(seen.one("fixed line"), "out -- RL 4.7k -- ground # Ω");
-    assert_eq!(seen.one("findings left"), "0");
     assert_eq!(seen.one("server"), "gone");
+}
+
+#[test]
+fn vim_shows_findings_answers_explanations_and_fixes() {
+    let mut editor = Command::new("vim");
+    editor
+        .args(["-E", "-s", "-N", "-u", "NONE", "-i", "NONE", "-S"])
+        .arg(folder("editors/vim.vim"));
+    let Some(seen) = run(editor, "vim") else {
+        return;
+    };
+    shows_what_all_show(&seen);
+    assert_eq!(seen.one("file type"), "ampersum");
+    assert_eq!(seen.one("comment"), "# %s");
+    assert_eq!(seen.one("colour of drives"), "ampersumWord");
+    assert_eq!(seen.one("definition"), "line 4");
+    assert!(
+        seen.one("explanation").starts_with("# Equation at sum: "),
+        "a comment, since this client shows no page"
+    );
 }

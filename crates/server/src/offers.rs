@@ -70,8 +70,12 @@ impl Offers {
             list.is_some_and(|it| it.iter().any(|it| it.as_str() == Some(item)))
         };
         let apply_edit = has("workspace/applyEdit");
+        // For clients that offer nothing, which means UTF-16, and yet count bytes: whoever configures one can say so.
+        let counts_bytes = parameters.pointer("/initializationOptions/columns");
         Offers {
-            encoding: if lists("general/positionEncodings", "utf-8") {
+            encoding: if lists("general/positionEncodings", "utf-8")
+                || counts_bytes == Some(&Value::from("bytes"))
+            {
                 Encoding::Utf8
             } else {
                 Encoding::Utf16
@@ -128,6 +132,16 @@ mod tests {
             );
             assert!(!offers.action_literals && !offers.pulls());
         }
+    }
+
+    #[test]
+    fn a_client_that_counts_bytes_can_say_so_though_it_offers_nothing() {
+        let offers = Offers::read(&json!({
+            "capabilities": {},
+            "initializationOptions": {"columns": "bytes", "ampersum": {}},
+        }));
+        assert_eq!(offers.encoding, Encoding::Utf8);
+        assert!(!offers.names_encodings);
     }
 
     #[test]
