@@ -217,11 +217,11 @@ fn a_fix_is_offered_at_its_finding_and_one_is_preferred() {
     assert_eq!(fixes[0]["diagnostics"][0]["code"], "decimal_comma");
     assert_eq!(fixes[0]["edit"]["changes"][URI][0]["newText"], "4.7");
     let only = json!({"textDocument": {"uri": URI}, "range": {"start": {"line": 0, "character": 10}, "end": {"line": 0, "character": 10}},
-        "context": {"diagnostics": [], "only": ["source"]}});
+        "context": {"diagnostics": [], "only": ["source.explain"]}});
     assert_eq!(
         client.request("textDocument/codeAction", only),
         json!([]),
-        "a fix is no source action"
+        "a fix is no explanation"
     );
 }
 

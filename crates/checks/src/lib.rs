@@ -10,6 +10,7 @@ mod checked;
 mod doubt;
 mod extents;
 mod finding;
+mod fixes;
 pub mod reading;
 pub mod registry;
 pub mod rules;
@@ -25,6 +26,7 @@ use syntax::Place;
 
 pub use checked::{Checked, Guesses};
 pub use finding::{Finding, Related, Severity};
+pub use fixes::safe_edits;
 pub use registry::{Check, RULES, Rule};
 pub use settings::{Inlay, Level, Settings, Symbols, Trouble};
 

@@ -32,6 +32,8 @@ pub struct Settings {
     pub symbols: Symbols,
     /// `[writing] inlay`.
     pub inlay: Inlay,
+    /// `[writing] lens`: a line above each circuit tells how many equations it has.
+    pub lens: bool,
     /// `[marking] carried_errors = "again"`: a carried error costs at each step.
     pub carried_errors_again: bool,
     /// What could not be read.
@@ -96,6 +98,7 @@ impl Default for Settings {
             writing: Writing::default(),
             symbols: Symbols::default(),
             inlay: Inlay::default(),
+            lens: true,
             carried_errors_again: false,
             troubles: Vec::new(),
         }
@@ -341,7 +344,16 @@ impl Reader<'_> {
                     self.settings.inlay = it;
                 }
             }
-            _ => self.unknown(entry.0, "setting", &["voltage", "sums", "symbols", "inlay"]),
+            "lens" => {
+                if let Some(it) = self.one_of(entry, &[("circuits", true), ("off", false)]) {
+                    self.settings.lens = it;
+                }
+            }
+            _ => self.unknown(
+                entry.0,
+                "setting",
+                &["voltage", "sums", "symbols", "inlay", "lens"],
+            ),
         }
     }
 
@@ -437,6 +449,7 @@ voltage = "V"
 sums = "leaving"
 symbols = "rectangles"
 inlay = "nodes"
+lens = "circuits"
 [marking]
 carried_errors = "once"
 "#;

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use syntax::{FileId, TextEdit};
+use syntax::TextEdit;
 
 use crate::read::{Examined, examine_file};
 
@@ -14,7 +14,7 @@ pub fn fix(path: &Path) -> Result<(Examined, usize), String> {
     let mut made = 0;
     let mut it = examine_file(path)?;
     for _ in 0..ROUNDS {
-        let edits = safe_edits(&it);
+        let edits = checks::safe_edits(&it.findings);
         if edits.is_empty() || path == Path::new("-") {
             break;
         }
@@ -25,26 +25,6 @@ pub fn fix(path: &Path) -> Result<(Examined, usize), String> {
         it = examine_file(path)?;
     }
     Ok((it, made))
-}
-
-/// The edits of the first safe fix of each finding; a fix that touches the words of another waits for the next round.
-fn safe_edits(it: &Examined) -> Vec<TextEdit> {
-    let mut taken: Vec<TextEdit> = Vec::new();
-    for finding in it.findings.iter().filter(|it| it.place.file == FileId(0)) {
-        let Some(fix) = finding.fixes.iter().find(|it| it.safe) else {
-            continue;
-        };
-        let free = |edit: &TextEdit| {
-            taken
-                .iter()
-                .all(|other| edit.span.end < other.span.start || other.span.end < edit.span.start)
-        };
-        if fix.edits.iter().all(free) {
-            taken.extend(fix.edits.iter().cloned());
-        }
-    }
-    taken.sort_by_key(|it| it.span);
-    taken
 }
 
 /// A text with edits that do not overlap.

@@ -1,4 +1,11 @@
-//! What can be done at the caret: fixes of findings, and explanations of the equations there.
+//! What can be done at the caret: fixes of findings, the text said otherwise, explanations of the equations there.
+
+mod claims;
+mod extract;
+#[cfg(test)]
+mod tests;
+mod values;
+mod wiring;
 
 use checks::Finding;
 use circuit::{Carrier, NodeId};
@@ -30,6 +37,20 @@ pub enum ActionKind<'v> {
         /// The one to take where only one is taken: certain, and the first of its finding.
         preferred: bool,
     },
+    /// The first safe fix of every finding in the text; one that touches another waits for the next time.
+    FixAll {
+        /// The changes.
+        edits: Vec<TextEdit>,
+    },
+    /// The text said otherwise.
+    Change {
+        /// In which way.
+        what: Change,
+        /// The changes, or why it cannot be done here, in a sentence.
+        edits: Result<Vec<TextEdit>, String>,
+        /// The finding that it is an answer to.
+        finding: Option<&'v Finding>,
+    },
     /// Shows why an equation has its form.
     Explain {
         /// Which equation.
@@ -48,6 +69,17 @@ pub enum ActionKind<'v> {
     },
 }
 
+/// The ways in which a text is said otherwise.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Change {
+    /// Something in its place.
+    Rewrite,
+    /// Part of it in a place of its own.
+    Extract,
+    /// A finding is accepted.
+    Accept,
+}
+
 /// One equation, by names that outlive a change of the text.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Target {
@@ -57,9 +89,11 @@ pub struct Target {
     pub node: String,
 }
 
-/// Everything that can be done in this stretch of the text: fixes first.
+/// Everything that can be done in this stretch of the text: what helps with a finding first, then explanations, then the text
+/// said otherwise.
 pub fn actions(view: &View, within: Span) -> Vec<Action<'_>> {
     let mut actions = fixes(view, within);
+    claims::allow(view, within, &mut actions);
     let targets = targets(view, within.end);
     actions.extend(targets.iter().map(|target| Action {
         title: format!("Explain the equation at `{}`", target.node),
@@ -89,6 +123,11 @@ pub fn actions(view: &View, within: Span) -> Vec<Action<'_>> {
             },
         });
     }
+    claims::expect(view, within, &mut actions);
+    values::actions(view, within, &mut actions);
+    wiring::actions(view, within, &mut actions);
+    extract::actions(view, within, &mut actions);
+    actions.extend(fix_all(view));
     actions
 }
 
@@ -111,6 +150,15 @@ fn fixes(view: &View, within: Span) -> Vec<Action<'_>> {
         }
     }
     actions
+}
+
+/// All that can be fixed in one way only, where there is any such thing.
+fn fix_all<'v>(view: &View) -> Option<Action<'v>> {
+    let edits = checks::safe_edits(view.findings());
+    (!edits.is_empty()).then(|| Action {
+        title: "Fix all that can be fixed in one way only".into(),
+        kind: ActionKind::FixAll { edits },
+    })
 }
 
 fn sentence(title: &str) -> String {
@@ -213,90 +261,4 @@ pub(crate) fn statement_at(view: &View, offset: u32) -> Option<&Statement> {
     tree.statements
         .iter()
         .find(|it| line.touches(it.span.start) || line.touches(it.span.end))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::marked::open;
-
-    fn titles(marked: &str) -> Vec<String> {
-        let (view, spans) = open(marked);
-        actions(&view, spans[0])
-            .into_iter()
-            .map(|it| it.title)
-            .collect()
-    }
-
-    const COMMENT: &str = "Write the explanation as a comment above";
-
-    #[test]
-    fn the_equation_of_the_word_at_the_caret_is_explained() {
-        let stage = "source probe: in = 1.2 V\nin -- R1 10k -- sum -- R2 33k -- out\nopamp A1: plus ground, minus sum, drives out\n";
-        let at = |mark: &str| titles(&stage.replacen(mark, &format!("«»{mark}"), 1));
-        let explain = |node: &str| format!("Explain the equation at `{node}`");
-        assert_eq!(at("sum --"), [explain("sum"), COMMENT.into()]);
-        assert_eq!(at("R1"), [explain("sum"), COMMENT.into()]);
-        assert_eq!(at("A1"), [explain("out"), COMMENT.into()]);
-        assert_eq!(at("out\n"), [explain("out"), COMMENT.into()]);
-        assert_eq!(at("probe"), [explain("in"), COMMENT.into()]);
-        // Beside the words everything that the statement has a part in.
-        let beside = stage.replace("in --", " «»  in --");
-        assert_eq!(
-            titles(&beside)[..3],
-            [explain("in"), explain("out"), explain("sum")]
-        );
-    }
-
-    #[test]
-    fn a_comment_above_keeps_indent_and_description() {
-        let (view, spans) = open(
-            "circuit c\n  source s: a = 1 V\n  ## The load.\n  «»a -- R1 1k -- b -- R2 1k -- ground\n",
-        );
-        let target = Target {
-            circuit: "c".into(),
-            node: "b".into(),
-        };
-        let edits = explanation::as_comment(&view, &target, spans[0].start)
-            .expect("there is such an equation");
-        let [edit] = &edits[..] else {
-            panic!("one edit")
-        };
-        let line = view.text().find("  ## The load").expect("it stands there") as u32;
-        assert_eq!(edit.span, Span::at(line), "above the description");
-        assert!(
-            edit.text
-                .starts_with("  # Equation at b: (b − a)/R1 + b/R2 = 0\n  #   "),
-            "{}",
-            edit.text
-        );
-        assert!(
-            edit.text
-                .lines()
-                .all(|it| it.chars().count() <= 102 && it.starts_with("  #")),
-            "{}",
-            edit.text
-        );
-    }
-
-    #[test]
-    fn only_the_first_sure_fix_of_a_finding_is_preferred() {
-        let (view, spans) = open("in -- R1 «»4,7k -- ground\nin -- R2 1«»m -- ground\n");
-        let preferred = |span: Span| {
-            let fixes = actions(&view, span)
-                .into_iter()
-                .filter_map(|it| match it.kind {
-                    ActionKind::Fix {
-                        preferred, finding, ..
-                    } => Some((finding.rule, preferred)),
-                    _ => None,
-                });
-            fixes.collect::<Vec<_>>()
-        };
-        assert_eq!(preferred(spans[0]), [("decimal_comma", true)]);
-        assert_eq!(
-            preferred(spans[1]),
-            [("unknown_unit", false), ("unknown_unit", false)]
-        );
-    }
 }

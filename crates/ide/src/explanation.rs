@@ -43,6 +43,21 @@ pub fn explanation(view: &View, target: &Target) -> Option<Explanation> {
     })
 }
 
+/// Explains all equations of a circuit; `None` where there is no such circuit any more.
+pub fn explained_circuit(view: &View, circuit: &str) -> Option<Explanation> {
+    let index = view
+        .book()
+        .circuits
+        .iter()
+        .position(|it| it.name == circuit)?;
+    let explanation = view.explanation(index);
+    Some(Explanation {
+        page: teaching::explain::markdown(explanation),
+        line: format!("Circuit {circuit}: {}", explanation.heading),
+        plain: teaching::explain::plain(explanation).replace('`', ""),
+    })
+}
+
 /// Writes the explanation above the statement at `offset`, as a comment; one that was written there before is replaced.
 pub fn as_comment(view: &View, target: &Target, offset: u32) -> Option<Vec<TextEdit>> {
     let (explained, ..) = find(view, target)?;

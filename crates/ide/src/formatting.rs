@@ -17,6 +17,55 @@ pub fn formatting(view: &View, range: Option<Span>) -> Vec<TextEdit> {
         .collect()
 }
 
+/// The edits after a line was ended at `caret`, which stands in the new line: the statement above becomes canonical, the new
+/// line is indented as its body asks.
+pub fn on_newline(view: &View, caret: u32) -> Vec<TextEdit> {
+    let (text, lines) = (view.text(), view.lines());
+    let here = lines.line_at(caret);
+    let above = here.checked_sub(1).and_then(|it| lines.content(it, text));
+    let (Some(above), Some(own)) = (above, lines.content(here, text)) else {
+        return Vec::new();
+    };
+    let whole = view
+        .tree()
+        .statements
+        .iter()
+        .find(|it| above.start <= it.span.end && it.span.end <= above.end);
+    let mut edits = whole.map_or(Vec::new(), |it| formatting(view, Some(it.span)));
+    edits.retain(|it| it.span.end <= above.end);
+    let words = own.of(text);
+    let indent = &words[..words.len() - words.trim_start_matches([' ', '\t']).len()];
+    // A line that goes on from the one above is indented once it is whole.
+    let goes_on = ["--", ",", "\""]
+        .iter()
+        .any(|it| words.trim_start().starts_with(it));
+    let wanted = if stands_in_body(view, own.start) && words.trim() != "end" {
+        "  "
+    } else {
+        ""
+    };
+    if indent != wanted && !goes_on {
+        edits.push(TextEdit {
+            span: Span {
+                start: own.start,
+                end: own.start + indent.len() as u32,
+            },
+            text: wanted.to_owned(),
+        });
+    }
+    edits
+}
+
+/// Whether a line stands in a part, a block or a work sheet.
+fn stands_in_body(view: &View, line: u32) -> bool {
+    let tree = view.tree();
+    let before = |id: syntax::StatementId| tree.statement(id).span.start < line;
+    let last = tree.bodies.iter().rfind(|it| before(it.head));
+    last.is_some_and(|it| {
+        it.kind != syntax::BodyKind::Circuit && it.end.is_none_or(|end| !before(end))
+    })
+}
+
 /// An edit without the characters that it would not change.
 fn smaller(text: &str, edit: TextEdit) -> TextEdit {
     let old = edit.span.of(text);
@@ -73,6 +122,34 @@ mod tests {
             edits.iter().all(|it| it.span.end - it.span.start <= 12),
             "small: {edits:?}"
         );
+    }
+
+    #[test]
+    fn an_ended_line_becomes_canonical_and_the_next_is_indented() {
+        let after = |marked: &str| {
+            let (view, spans) = crate::marked::open(marked);
+            let mut text = view.text().to_owned();
+            for edit in on_newline(&view, spans[0].start).iter().rev() {
+                text.replace_range(edit.span.range(), &edit.text);
+            }
+            text
+        };
+        assert_eq!(
+            after("in--R1 10kΩ--out\n«»\nx--R2 1k--ground\n"),
+            "in -- R1 10k -- out\n\nx--R2 1k--ground\n"
+        );
+        assert_eq!(after("part slow\n«»\nend\n"), "part slow\n  \nend\n");
+        assert_eq!(
+            after("part slow\n  gain 5\nend\n  «»\n"),
+            "part slow\n  gain 5\nend\n\n"
+        );
+        assert_eq!(after("circuit c\n«»"), "circuit c\n");
+        // Cut in the middle, and half a line.
+        assert_eq!(
+            after("in--R1 1k\n«»--out--R2 1k--ground\n"),
+            "in--R1 1k\n--out--R2 1k--ground\n"
+        );
+        assert_eq!(after("in--R1\n«»\n"), "in--R1\n\n");
     }
 
     #[test]

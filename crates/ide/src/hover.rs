@@ -45,6 +45,23 @@ pub fn hover(view: &View, offset: u32) -> Option<Hover> {
     Some(Hover { span, blocks })
 }
 
+/// A rule of the checker.
+pub(crate) fn rule(name: &str) -> Option<Vec<Block>> {
+    language::rule(name)
+}
+
+/// The part of this name that the text sees.
+pub(crate) fn named_part(view: &View, name: &str) -> Option<Vec<Block>> {
+    let index = view.book().parts.iter().position(|it| it.name == name)?;
+    Some(definitions::part(view, circuit::PartId(index as u32)))
+}
+
+/// The block of this name that the text sees.
+pub(crate) fn named_block(view: &View, name: &str) -> Option<Vec<Block>> {
+    let index = view.book().blocks.iter().position(|it| it.name == name)?;
+    Some(definitions::block(view, index))
+}
+
 /// A name inside a block means another thing in each use of the block; so many are shown.
 const MOST_USES: usize = 4;
 

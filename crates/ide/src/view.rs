@@ -12,6 +12,7 @@ use syntax::{ClassedToken, FileId, Place, Tree};
 use teaching::explain::Explanation;
 
 use crate::Fence;
+use crate::names::Names;
 use crate::workspace::{Documents, EditorSettings};
 use crate::{Document, Lines};
 
@@ -26,6 +27,7 @@ pub struct View {
     reading: OnceLock<Reading>,
     studies: OnceLock<Vec<Study>>,
     findings: OnceLock<Vec<Finding>>,
+    names: OnceLock<Names>,
     /// Of each circuit, when someone asks.
     explanations: OnceLock<Vec<OnceLock<Explanation>>>,
 }
@@ -47,7 +49,7 @@ struct Asked {
 }
 
 /// Tells one state of a file on disk from another.
-type Stamp = (Option<SystemTime>, u64);
+pub(crate) type Stamp = (Option<SystemTime>, u64);
 
 /// The request was called off.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -68,6 +70,7 @@ impl View {
             reading: OnceLock::new(),
             studies: OnceLock::new(),
             findings: OnceLock::new(),
+            names: OnceLock::new(),
             explanations: OnceLock::new(),
         }
     }
@@ -122,6 +125,11 @@ impl View {
         let (book, studies) = (self.book(), self.studies());
         self.findings
             .get_or_init(|| checks::check(book, studies, self.settings()))
+    }
+
+    /// Every name, and what it belongs to.
+    pub(crate) fn names(&self) -> &Names {
+        self.names.get_or_init(|| Names::of(self.book()))
     }
 
     /// A circuit's equations, explained.
@@ -182,6 +190,20 @@ impl View {
             .is_none_or(|it| it.asked.iter().any(|asked| asked.name == name))
     }
 
+    /// Whether the answers would be the same among these open texts and with these settings; unknown before it was read.
+    pub(crate) fn holds_among(&self, open: &Documents, editor: &Arc<EditorSettings>) -> bool {
+        let same = |name: &String| match (self.open.get(name), open.get(name)) {
+            (Some(a), Some(b)) => Arc::ptr_eq(a, b),
+            (None, None) => true,
+            _ => false,
+        };
+        Arc::ptr_eq(&self.editor, editor)
+            && self
+                .reading
+                .get()
+                .is_some_and(|it| it.asked.iter().all(|asked| same(&asked.name)))
+    }
+
     /// Whether a file that was read from disk is another one now.
     pub(crate) fn disk_differs(&self) -> bool {
         self.reading.get().is_none_or(|it| {
@@ -228,7 +250,7 @@ impl View {
 /// What the editor's own settings are called where something is wrong with them.
 const EDITOR: &str = "Settings of the editor";
 
-fn stamp(path: &Path) -> Option<Stamp> {
+pub(crate) fn stamp(path: &Path) -> Option<Stamp> {
     let data = path.metadata().ok()?;
     Some((data.modified().ok(), data.len()))
 }

@@ -2,9 +2,12 @@
 //! [`View`]s that it shares with later snapshots as long as nothing they rest on has changed.
 
 use std::collections::HashMap;
+use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, OnceLock};
 use std::time::Instant;
 
+use crate::folders::Folders;
 use crate::{Lines, View};
 
 /// One version of an open text.
@@ -60,6 +63,7 @@ pub struct Workspace {
     documents: Arc<Documents>,
     views: Arc<HashMap<String, Arc<View>>>,
     settings: Arc<EditorSettings>,
+    folders: Arc<Folders>,
 }
 
 /// Settings as the editor sent them: the text of a settings file with the same keys. A file's own settings win.
@@ -114,6 +118,16 @@ impl Workspace {
         self.renew(|_| true)
     }
 
+    /// The folders that the editor has open: what lies in them counts even where it is not open.
+    pub fn set_folders(&mut self, folders: Vec<PathBuf>) {
+        self.folders = Arc::new(Folders::new(folders));
+    }
+
+    /// Those folders.
+    pub fn folders(&self) -> &[PathBuf] {
+        self.folders.roots()
+    }
+
     /// The newest version of an open text.
     pub fn document(&self, name: &str) -> Option<&Arc<Document>> {
         self.documents.get(name)
@@ -123,6 +137,9 @@ impl Workspace {
     pub fn snapshot(&self) -> Snapshot {
         Snapshot {
             views: self.views.clone(),
+            documents: self.documents.clone(),
+            settings: self.settings.clone(),
+            folders: self.folders.clone(),
         }
     }
 
@@ -156,6 +173,9 @@ impl Workspace {
 #[derive(Clone, Debug, Default)]
 pub struct Snapshot {
     views: Arc<HashMap<String, Arc<View>>>,
+    documents: Arc<Documents>,
+    settings: Arc<EditorSettings>,
+    folders: Arc<Folders>,
 }
 
 impl Snapshot {
@@ -167,6 +187,37 @@ impl Snapshot {
     /// Every open text, in no order.
     pub fn views(&self) -> impl Iterator<Item = &Arc<View>> {
         self.views.values()
+    }
+
+    /// Every text that lies in the folders (without any, beside an open text) and is not open, by its name. `stop` ends
+    /// the walk.
+    pub fn closed(&self, stop: &AtomicBool) -> Vec<Arc<View>> {
+        self.folders.closed(&self.documents, &self.settings, stop)
+    }
+
+    /// Every text, open or not.
+    pub fn all(&self, stop: &AtomicBool) -> Vec<Arc<View>> {
+        let mut all: Vec<_> = self.views.values().cloned().collect();
+        all.extend(self.closed(stop));
+        all.sort_by(|a, b| a.document().name.cmp(&b.document().name));
+        all
+    }
+
+    /// This text instead of an open or closed one, all else as it stands: to try a change out.
+    pub(crate) fn with(&self, changed: &[Document]) -> Vec<View> {
+        let mut documents = (*self.documents).clone();
+        let changed: Vec<_> = changed
+            .iter()
+            .map(|it| Arc::new(Document::new(&it.name, it.version, &it.text)))
+            .collect();
+        for it in &changed {
+            documents.insert(it.name.clone(), it.clone());
+        }
+        let documents = Arc::new(documents);
+        changed
+            .into_iter()
+            .map(|it| View::new(it, documents.clone(), self.settings.clone()))
+            .collect()
     }
 }
 

@@ -32,6 +32,7 @@ const CHAPTERS: &[(&str, &str)] = &[
     ("teach", include_str!("../book/teach.md")),
     ("language", include_str!("../book/language.md")),
     ("output", include_str!("../book/output.md")),
+    ("editor", include_str!("../book/editor.md")),
     ("equations", include_str!("../book/equations.md")),
     ("safety", include_str!("../book/safety.md")),
 ];

@@ -166,6 +166,7 @@ fn every_page_has_a_name_of_its_own_a_title_and_is_found() {
     assert_eq!(
         chapters,
         [
+            "editor",
             "equations",
             "language",
             "output",

@@ -96,6 +96,107 @@ impl LanguageServer for Backend {
         requests::definition::definition(&self.desk, parameters).await
     }
 
+    async fn references(&self, parameters: ReferenceParams) -> Result<Option<Vec<Location>>> {
+        requests::references::references(&self.desk, parameters).await
+    }
+
+    async fn document_highlight(
+        &self,
+        parameters: DocumentHighlightParams,
+    ) -> Result<Option<Vec<DocumentHighlight>>> {
+        requests::references::highlights(&self.desk, parameters).await
+    }
+
+    async fn prepare_rename(
+        &self,
+        parameters: TextDocumentPositionParams,
+    ) -> Result<Option<PrepareRenameResponse>> {
+        requests::rename::prepare(&self.desk, parameters).await
+    }
+
+    async fn rename(&self, parameters: RenameParams) -> Result<Option<WorkspaceEdit>> {
+        requests::rename::rename(&self.desk, parameters).await
+    }
+
+    async fn completion(&self, parameters: CompletionParams) -> Result<Option<CompletionResponse>> {
+        requests::completion::completion(&self.desk, parameters).await
+    }
+
+    async fn completion_resolve(&self, item: CompletionItem) -> Result<CompletionItem> {
+        requests::completion::resolve(&self.desk, item).await
+    }
+
+    async fn signature_help(
+        &self,
+        parameters: SignatureHelpParams,
+    ) -> Result<Option<SignatureHelp>> {
+        requests::completion::signature_help(&self.desk, parameters).await
+    }
+
+    async fn semantic_tokens_full(
+        &self,
+        parameters: SemanticTokensParams,
+    ) -> Result<Option<SemanticTokensResult>> {
+        requests::semantic_tokens::full(&self.desk, parameters).await
+    }
+
+    async fn semantic_tokens_full_delta(
+        &self,
+        parameters: SemanticTokensDeltaParams,
+    ) -> Result<Option<SemanticTokensFullDeltaResult>> {
+        requests::semantic_tokens::delta(&self.desk, parameters).await
+    }
+
+    async fn semantic_tokens_range(
+        &self,
+        parameters: SemanticTokensRangeParams,
+    ) -> Result<Option<SemanticTokensRangeResult>> {
+        requests::semantic_tokens::range(&self.desk, parameters).await
+    }
+
+    async fn folding_range(
+        &self,
+        parameters: FoldingRangeParams,
+    ) -> Result<Option<Vec<FoldingRange>>> {
+        requests::ranges::folding(&self.desk, parameters).await
+    }
+
+    async fn selection_range(
+        &self,
+        parameters: SelectionRangeParams,
+    ) -> Result<Option<Vec<SelectionRange>>> {
+        requests::ranges::selection(&self.desk, parameters).await
+    }
+
+    async fn document_link(
+        &self,
+        parameters: DocumentLinkParams,
+    ) -> Result<Option<Vec<DocumentLink>>> {
+        requests::ranges::links(&self.desk, parameters).await
+    }
+
+    async fn code_lens(&self, parameters: CodeLensParams) -> Result<Option<Vec<CodeLens>>> {
+        requests::code_lens::code_lens(&self.desk, parameters).await
+    }
+
+    async fn code_lens_resolve(&self, lens: CodeLens) -> Result<CodeLens> {
+        requests::code_lens::resolve(lens).await
+    }
+
+    async fn symbol(
+        &self,
+        parameters: WorkspaceSymbolParams,
+    ) -> Result<Option<Vec<SymbolInformation>>> {
+        requests::workspace_symbol::symbol(&self.desk, parameters).await
+    }
+
+    async fn on_type_formatting(
+        &self,
+        parameters: DocumentOnTypeFormattingParams,
+    ) -> Result<Option<Vec<TextEdit>>> {
+        requests::formatting::on_newline(&self.desk, parameters).await
+    }
+
     async fn code_action(
         &self,
         parameters: CodeActionParams,

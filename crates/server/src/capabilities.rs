@@ -4,8 +4,8 @@ use tower_lsp::lsp_types::*;
 
 use crate::offers::Offers;
 use crate::positions::Encoding;
-use crate::requests::code_action::EXPLAIN;
-use crate::requests::execute_command;
+use crate::requests::code_action::{EXPLAIN, FIX_ALL};
+use crate::requests::{completion, execute_command, semantic_tokens};
 
 /// A request of the protocol, and how it is offered.
 type Feature = (&'static str, fn(&mut ServerCapabilities, &Offers));
@@ -24,16 +24,96 @@ const FEATURES: &[Feature] = &[
     ("textDocument/definition", |it, _| {
         it.definition_provider = Some(OneOf::Left(true))
     }),
+    ("textDocument/completion", |it, _| {
+        it.completion_provider
+            .get_or_insert_default()
+            .trigger_characters = Some(completion::TRIGGERS.map(str::to_string).to_vec());
+    }),
+    ("completionItem/resolve", |it, _| {
+        it.completion_provider
+            .get_or_insert_default()
+            .resolve_provider = Some(true);
+    }),
+    ("textDocument/signatureHelp", |it, _| {
+        it.signature_help_provider = Some(SignatureHelpOptions {
+            trigger_characters: Some([":", ",", "("].map(str::to_string).to_vec()),
+            retrigger_characters: Some(vec![" ".to_string()]),
+            ..SignatureHelpOptions::default()
+        });
+    }),
+    ("textDocument/references", |it, _| {
+        it.references_provider = Some(OneOf::Left(true))
+    }),
+    ("textDocument/documentHighlight", |it, _| {
+        it.document_highlight_provider = Some(OneOf::Left(true))
+    }),
+    ("textDocument/rename", |it, _| {
+        it.rename_provider = Some(OneOf::Left(true))
+    }),
+    ("textDocument/prepareRename", |it, offers| {
+        if offers.prepares_rename {
+            it.rename_provider = Some(OneOf::Right(RenameOptions {
+                prepare_provider: Some(true),
+                work_done_progress_options: WorkDoneProgressOptions::default(),
+            }));
+        }
+    }),
     ("textDocument/formatting", |it, _| {
         it.document_formatting_provider = Some(OneOf::Left(true))
     }),
     ("textDocument/rangeFormatting", |it, _| {
         it.document_range_formatting_provider = Some(OneOf::Left(true))
     }),
+    ("textDocument/onTypeFormatting", |it, _| {
+        it.document_on_type_formatting_provider = Some(DocumentOnTypeFormattingOptions {
+            first_trigger_character: "\n".to_string(),
+            more_trigger_character: None,
+        })
+    }),
+    ("textDocument/semanticTokens/full", |it, _| {
+        tokens(it).full = Some(SemanticTokensFullOptions::Bool(true))
+    }),
+    ("textDocument/semanticTokens/full/delta", |it, _| {
+        tokens(it).full = Some(SemanticTokensFullOptions::Delta { delta: Some(true) })
+    }),
+    ("textDocument/semanticTokens/range", |it, _| {
+        tokens(it).range = Some(true)
+    }),
+    ("textDocument/foldingRange", |it, _| {
+        it.folding_range_provider = Some(FoldingRangeProviderCapability::Simple(true))
+    }),
+    ("textDocument/selectionRange", |it, _| {
+        it.selection_range_provider = Some(SelectionRangeProviderCapability::Simple(true))
+    }),
+    ("textDocument/documentLink", |it, _| {
+        it.document_link_provider = Some(DocumentLinkOptions {
+            resolve_provider: Some(false),
+            work_done_progress_options: WorkDoneProgressOptions::default(),
+        })
+    }),
+    ("textDocument/codeLens", |it, _| {
+        it.code_lens_provider.get_or_insert(CodeLensOptions {
+            resolve_provider: None,
+        });
+    }),
+    ("codeLens/resolve", |it, _| {
+        it.code_lens_provider = Some(CodeLensOptions {
+            resolve_provider: Some(true),
+        })
+    }),
+    ("workspace/symbol", |it, _| {
+        it.workspace_symbol_provider = Some(OneOf::Left(true))
+    }),
     ("textDocument/codeAction", |it, offers| {
         it.code_action_provider = Some(match offers.action_literals {
             true => CodeActionProviderCapability::Options(CodeActionOptions {
-                code_action_kinds: Some(vec![CodeActionKind::QUICKFIX, EXPLAIN]),
+                code_action_kinds: Some(vec![
+                    CodeActionKind::QUICKFIX,
+                    CodeActionKind::REFACTOR_REWRITE,
+                    CodeActionKind::REFACTOR_EXTRACT,
+                    FIX_ALL,
+                    EXPLAIN,
+                ]),
                 resolve_provider: Some(offers.resolves_actions()),
                 ..CodeActionOptions::default()
             }),
@@ -60,12 +140,27 @@ const FEATURES: &[Feature] = &[
     }),
 ];
 
+/// The tokens' part of the capabilities, with what their numbers mean.
+fn tokens(capabilities: &mut ServerCapabilities) -> &mut SemanticTokensOptions {
+    let options = SemanticTokensServerCapabilities::SemanticTokensOptions(SemanticTokensOptions {
+        legend: semantic_tokens::legend(),
+        ..SemanticTokensOptions::default()
+    });
+    match capabilities.semantic_tokens_provider.get_or_insert(options) {
+        SemanticTokensServerCapabilities::SemanticTokensOptions(options) => options,
+        SemanticTokensServerCapabilities::SemanticTokensRegistrationOptions(it) => {
+            &mut it.semantic_tokens_options
+        }
+    }
+}
+
 /// What is offered to this client.
 pub(crate) fn capabilities(offers: &Offers) -> ServerCapabilities {
     let mut capabilities = ServerCapabilities {
         position_encoding: offers.names_encodings.then_some(match offers.encoding {
             Encoding::Utf8 => PositionEncodingKind::UTF8,
             Encoding::Utf16 => PositionEncodingKind::UTF16,
+            Encoding::Utf32 => PositionEncodingKind::UTF32,
         }),
         text_document_sync: Some(TextDocumentSyncCapability::Options(
             TextDocumentSyncOptions {
@@ -75,6 +170,13 @@ pub(crate) fn capabilities(offers: &Offers) -> ServerCapabilities {
                 ..TextDocumentSyncOptions::default()
             },
         )),
+        workspace: Some(WorkspaceServerCapabilities {
+            workspace_folders: Some(WorkspaceFoldersServerCapabilities {
+                supported: Some(true),
+                change_notifications: Some(OneOf::Left(true)),
+            }),
+            file_operations: None,
+        }),
         ..ServerCapabilities::default()
     };
     for (_, offer) in FEATURES {
@@ -100,7 +202,7 @@ mod tests {
     #[test]
     fn every_request_of_the_table_is_offered_and_answered() {
         let everything = json!({"capabilities": {
-            "textDocument": {"diagnostic": {}, "codeAction": {
+            "textDocument": {"diagnostic": {}, "rename": {"prepareSupport": true}, "codeAction": {
                 "codeActionLiteralSupport": {}, "dataSupport": true, "resolveSupport": {"properties": ["edit"]},
             }},
             "workspace": {"diagnostics": {"refreshSupport": true}},

@@ -1,6 +1,7 @@
 //! What all parts of the server share.
 
 use std::collections::{HashMap, HashSet};
+use std::path::PathBuf;
 use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
@@ -13,6 +14,7 @@ use crate::checker::Bell;
 use crate::offers::Offers;
 use crate::outbox::Outbox;
 use crate::pages::Pages;
+use crate::requests::semantic_tokens::SentTokens;
 
 /// What all parts of the server share.
 pub(crate) struct Desk {
@@ -21,6 +23,7 @@ pub(crate) struct Desk {
     pub(crate) outbox: Arc<Outbox>,
     pub(crate) bell: Bell,
     pub(crate) pages: Pages,
+    pub(crate) tokens: SentTokens,
     end: Sender<i32>,
     told: Mutex<HashSet<String>>,
 }
@@ -41,6 +44,7 @@ impl Desk {
             outbox: Arc::new(Outbox::new()),
             bell: Bell::default(),
             pages: Pages::default(),
+            tokens: SentTokens::default(),
             end,
             told: Mutex::default(),
         }
@@ -65,6 +69,16 @@ impl Desk {
     pub(crate) fn change(&self, change: impl FnOnce(&mut Texts) -> Touched) {
         let touched = change(&mut self.lock());
         self.bell.ring(touched);
+    }
+
+    /// The folders that the client has open.
+    pub(crate) fn folders(&self) -> Vec<PathBuf> {
+        self.lock().workspace.folders().to_vec()
+    }
+
+    /// The client has these folders open.
+    pub(crate) fn set_folders(&self, folders: Vec<PathBuf>) {
+        self.lock().workspace.set_folders(folders);
     }
 
     /// Changes one text, and has it checked with all that rests on it. A client that asks for diagnostics itself asks

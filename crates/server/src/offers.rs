@@ -13,15 +13,33 @@ pub(crate) struct Offers {
     pub(crate) reach: Reach,
     /// Hovers in Markdown.
     pub(crate) hover_markdown: bool,
+    pub(crate) completion_markdown: bool,
+    pub(crate) snippets: bool,
+    /// Menus whose items may take the place of the whole word, or only of what stands before the caret.
+    pub(crate) insert_replace: bool,
+    /// Parameters of signatures by their place in the label.
+    pub(crate) label_offsets: bool,
+    pub(crate) active_parameter: bool,
+    /// Folds begin and end with lines.
+    pub(crate) folds_lines_only: bool,
+    /// It wants no more folds than these.
+    pub(crate) most_folds: usize,
+    pub(crate) refresh_lenses: bool,
     /// Code actions as objects; without them only commands.
     pub(crate) action_literals: bool,
     pub(crate) action_preferred: bool,
+    /// Code actions that cannot be taken, with the reason.
+    pub(crate) action_disabled: bool,
     pub(crate) action_data: bool,
     /// Edits of code actions may come later.
     pub(crate) action_resolve_edit: bool,
     pub(crate) apply_edit: bool,
     /// Edits with the version of the text that they are for.
     pub(crate) document_changes: bool,
+    /// Changes with words that say what is special about them.
+    pub(crate) change_annotations: bool,
+    /// It asks whether a name can be changed before it is.
+    pub(crate) prepares_rename: bool,
     pub(crate) symbol_tree: bool,
     /// Definitions that tell the word they start from.
     pub(crate) definition_links: bool,
@@ -73,12 +91,9 @@ impl Offers {
         // For clients that offer nothing, which means UTF-16, and yet count bytes: whoever configures one can say so.
         let counts_bytes = parameters.pointer("/initializationOptions/columns");
         Offers {
-            encoding: if lists("general/positionEncodings", "utf-8")
-                || counts_bytes == Some(&Value::from("bytes"))
-            {
-                Encoding::Utf8
-            } else {
-                Encoding::Utf16
+            encoding: match counts_bytes == Some(&Value::from("bytes")) {
+                true => Encoding::Utf8,
+                false => encoding(at("general/positionEncodings")),
             },
             names_encodings: at("general/positionEncodings").is_some_and(Value::is_array),
             reach: match () {
@@ -87,13 +102,34 @@ impl Offers {
                 () => Reach::Message,
             },
             hover_markdown: lists("textDocument/hover/contentFormat", "markdown"),
+            completion_markdown: lists(
+                "textDocument/completion/completionItem/documentationFormat",
+                "markdown",
+            ),
+            snippets: has("textDocument/completion/completionItem/snippetSupport"),
+            insert_replace: has("textDocument/completion/completionItem/insertReplaceSupport"),
+            label_offsets: has(
+                "textDocument/signatureHelp/signatureInformation/parameterInformation/labelOffsetSupport",
+            ),
+            active_parameter: has(
+                "textDocument/signatureHelp/signatureInformation/activeParameterSupport",
+            ),
+            folds_lines_only: has("textDocument/foldingRange/lineFoldingOnly"),
+            most_folds: at("textDocument/foldingRange/rangeLimit")
+                .and_then(Value::as_u64)
+                .map_or(usize::MAX, |it| it as usize),
+            refresh_lenses: has("workspace/codeLens/refreshSupport"),
             action_literals: at("textDocument/codeAction/codeActionLiteralSupport")
                 .is_some_and(Value::is_object),
             action_preferred: has("textDocument/codeAction/isPreferredSupport"),
+            action_disabled: has("textDocument/codeAction/disabledSupport"),
             action_data: has("textDocument/codeAction/dataSupport"),
             action_resolve_edit: lists("textDocument/codeAction/resolveSupport/properties", "edit"),
             apply_edit,
             document_changes: has("workspace/workspaceEdit/documentChanges"),
+            change_annotations: at("workspace/workspaceEdit/changeAnnotationSupport")
+                .is_some_and(Value::is_object),
+            prepares_rename: has("textDocument/rename/prepareSupport"),
             symbol_tree: has("textDocument/documentSymbol/hierarchicalDocumentSymbolSupport"),
             definition_links: has("textDocument/definition/linkSupport"),
             related_information: has("textDocument/publishDiagnostics/relatedInformation"),
@@ -109,6 +145,23 @@ impl Offers {
             register_configuration: has("workspace/didChangeConfiguration/dynamicRegistration"),
             register_watching: has("workspace/didChangeWatchedFiles/dynamicRegistration"),
         }
+    }
+}
+
+/// Bytes where they are offered, which cost nothing; else the first that is known.
+fn encoding(offered: Option<&Value>) -> Encoding {
+    let names = offered.and_then(Value::as_array).into_iter().flatten();
+    let known: Vec<_> = names
+        .filter_map(|it| match it.as_str()? {
+            "utf-8" => Some(Encoding::Utf8),
+            "utf-16" => Some(Encoding::Utf16),
+            "utf-32" => Some(Encoding::Utf32),
+            _ => None,
+        })
+        .collect();
+    match known.contains(&Encoding::Utf8) {
+        true => Encoding::Utf8,
+        false => known.first().copied().unwrap_or(Encoding::Utf16),
     }
 }
 
@@ -159,8 +212,8 @@ mod tests {
         let encodings = json!({"general": {"positionEncodings": ["utf-32", "utf-16", "utf-8"]}});
         assert_eq!(read(encodings).encoding, Encoding::Utf8);
         assert_eq!(
-            read(json!({"general": {"positionEncodings": ["utf-32"]}})).encoding,
-            Encoding::Utf16
+            read(json!({"general": {"positionEncodings": ["utf-7", "utf-32"]}})).encoding,
+            Encoding::Utf32
         );
     }
 }

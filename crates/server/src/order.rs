@@ -4,6 +4,7 @@
 //! to it later, and when, can no longer mix up what it sees.
 
 use std::panic::AssertUnwindSafe;
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::task::{Context, Poll};
 
@@ -63,11 +64,18 @@ impl<S> Ordered<S> {
             (Phase::Silent, "initialize") => {
                 self.phase = Phase::Open;
                 self.desk.meet(parameters);
+                self.desk.set_folders(folders(parameters));
                 settings::take(&self.desk, parameters.get("initializationOptions"));
             }
             (Phase::Open, "initialized") => self.desk.bell.start(),
             (Phase::Open, "workspace/didChangeConfiguration") => {
                 settings::take(&self.desk, parameters.get("settings"));
+            }
+            (_, "workspace/didChangeWorkspaceFolders") => {
+                if self.phase == Phase::Open && self.change_folders(parameters).is_none() {
+                    log!("ignored {method}");
+                }
+                return true;
             }
             (Phase::Open, "shutdown") => self.phase = Phase::ShutDown,
             (
@@ -117,11 +125,26 @@ impl<S> Ordered<S> {
             }
             "textDocument/didClose" => {
                 let it = read::<DidCloseTextDocumentParams>(parameters)?;
+                self.desk.tokens.forget(&name_of(&it.text_document.uri));
                 self.desk
                     .change_text(&it.text_document.uri, |texts, name| texts.close(name));
             }
             _ => self.desk.change(|texts| texts.workspace.disk_changed()),
         }
+        Some(())
+    }
+
+    fn change_folders(&self, parameters: &Value) -> Option<()> {
+        let event = read::<DidChangeWorkspaceFoldersParams>(parameters)?.event;
+        let mut folders = self.desk.folders();
+        let gone: Vec<_> = event
+            .removed
+            .iter()
+            .filter_map(|it| path(&it.uri))
+            .collect();
+        folders.retain(|it| !gone.contains(it));
+        folders.extend(event.added.iter().filter_map(|it| path(&it.uri)));
+        self.desk.set_folders(folders);
         Some(())
     }
 
@@ -190,6 +213,23 @@ where
             })
             .boxed()
     }
+}
+
+/// The folders that the client has open.
+fn folders(parameters: &Value) -> Vec<PathBuf> {
+    let uri = |it: &Value| path(&it.as_str()?.parse().ok()?);
+    match parameters.get("workspaceFolders").and_then(Value::as_array) {
+        Some(folders) => folders.iter().filter_map(|it| uri(&it["uri"])).collect(),
+        None => parameters
+            .get("rootUri")
+            .and_then(uri)
+            .into_iter()
+            .collect(),
+    }
+}
+
+fn path(uri: &Url) -> Option<PathBuf> {
+    uri.to_file_path().ok()
 }
 
 /// Methods without parameters are refused where the client sends some all the same: `null`, or to `shutdown` anything.

@@ -11,14 +11,17 @@ pub(crate) enum Encoding {
     Utf8,
     /// The protocol's default.
     Utf16,
+    /// Characters.
+    Utf32,
 }
 
 impl Encoding {
     /// How far a character goes.
-    fn width(self, character: char) -> u32 {
+    pub(crate) fn width(self, character: char) -> u32 {
         match self {
             Encoding::Utf8 => character.len_utf8() as u32,
             Encoding::Utf16 => character.len_utf16() as u32,
+            Encoding::Utf32 => 1,
         }
     }
 }

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use ide::{Snapshot, Stopped, View};
 use tower_lsp::jsonrpc::{Error, ErrorCode, Result};
-use tower_lsp::lsp_types::{Location, Range, Url};
+use tower_lsp::lsp_types::{Location, MarkupContent, MarkupKind, Range, Url};
 
 use crate::desk::{Desk, name_of};
 use crate::order::SEEN;
@@ -13,6 +13,8 @@ use crate::positions::{Encoding, Ruler};
 use syntax::{FileId, Place};
 
 pub(crate) mod code_action;
+pub(crate) mod code_lens;
+pub(crate) mod completion;
 pub(crate) mod definition;
 pub(crate) mod diagnostic;
 pub(crate) mod document_symbol;
@@ -20,6 +22,11 @@ pub(crate) mod execute_command;
 pub(crate) mod formatting;
 pub(crate) mod hover;
 pub(crate) mod inlay_hint;
+pub(crate) mod ranges;
+pub(crate) mod references;
+pub(crate) mod rename;
+pub(crate) mod semantic_tokens;
+pub(crate) mod workspace_symbol;
 
 /// Answers a request about one text on a thread of its own, from the text as it stood at the request's place in the
 /// order; `None` where the text is not open. When the client cancels, the flag is set.
@@ -70,6 +77,20 @@ pub(crate) fn failed(words: impl Into<String>) -> Error {
         code: ErrorCode::ServerError(-32803),
         message: words.into().into(),
         data: None,
+    }
+}
+
+/// A description in the form that the client shows.
+pub(crate) fn markup(told: &ide::Hover, markdown: bool) -> MarkupContent {
+    match markdown {
+        true => MarkupContent {
+            kind: MarkupKind::Markdown,
+            value: told.markdown(),
+        },
+        false => MarkupContent {
+            kind: MarkupKind::PlainText,
+            value: told.plain(),
+        },
     }
 }
 

@@ -46,11 +46,14 @@ pub(crate) async fn ask(desk: &Arc<Desk>, client: &Client) {
     }
 }
 
-/// Has hints made anew after a change.
+/// Has hints and lenses made anew after a change.
 pub(crate) async fn refresh(desk: &Desk, client: &Client) {
+    // A client that does not want to says so in its own log.
     if desk.offers().refresh_inlay_hints {
-        // A client that does not want to says so in its own log.
         let _ = client.inlay_hint_refresh().await;
+    }
+    if desk.offers().refresh_lenses {
+        let _ = client.code_lens_refresh().await;
     }
 }
 

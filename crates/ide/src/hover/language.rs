@@ -39,7 +39,7 @@ pub(super) fn word(view: &View, span: Span, role: NameRole) -> Option<Vec<Block>
 }
 
 /// The first words of a rule's page.
-fn rule(name: &str) -> Option<Vec<Block>> {
+pub(super) fn rule(name: &str) -> Option<Vec<Block>> {
     let page = checks::registry::doc(name)?;
     let words: Vec<_> = page
         .lines()

@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use ide::{ActionKind, Target, View};
+use checks::Finding;
+use ide::{ActionKind, Change, Target, View};
 use serde_json::{Value, json};
 use syntax::TextEdit as Edit;
 use tower_lsp::jsonrpc::Result;
@@ -14,6 +15,8 @@ use crate::desk::{Desk, name_of};
 
 /// The kind of actions that explain.
 pub(crate) const EXPLAIN: CodeActionKind = CodeActionKind::new("source.explain");
+/// The kind of the action that fixes all that is safe.
+pub(crate) const FIX_ALL: CodeActionKind = CodeActionKind::new("source.fixAll.ampersum");
 
 pub(crate) async fn code_action(
     desk: &Arc<Desk>,
@@ -38,7 +41,7 @@ pub(crate) async fn code_action(
             .filter(|it| wanted(&kind_of(&it.kind)));
         Some(
             actions
-                .filter_map(|it| menu.item(it, &parameters.context.diagnostics))
+                .filter_map(|it| menu.item(it, &parameters.context))
                 .collect(),
         )
     });
@@ -94,9 +97,15 @@ struct Menu<'v> {
 }
 
 impl Menu<'_> {
-    fn item(&self, action: ide::Action, sent: &[Diagnostic]) -> Option<CodeActionOrCommand> {
+    fn item(
+        &self,
+        action: ide::Action,
+        context: &CodeActionContext,
+    ) -> Option<CodeActionOrCommand> {
         let offers = self.desk.offers();
         let kind = kind_of(&action.kind);
+        let sent = &context.diagnostics;
+        let asked = context.only.as_ref().is_some_and(|it| !it.is_empty());
         if !offers.action_literals {
             return self.command(action).map(CodeActionOrCommand::Command);
         }
@@ -111,13 +120,25 @@ impl Menu<'_> {
                 edits,
                 preferred,
             } => {
-                let own = diagnostic(self.desk, self.view, finding);
-                let told = sent
-                    .iter()
-                    .find(|it| it.range == own.range && it.code == own.code);
-                item.diagnostics = Some(vec![told.cloned().unwrap_or(own)]);
+                item.diagnostics = Some(vec![self.told(finding, sent)]);
                 item.is_preferred = (offers.action_preferred && preferred).then_some(true);
                 item.edit = Some(workspace_edit(self.desk, self.view, self.uri, &edits));
+            }
+            ActionKind::FixAll { edits } => {
+                item.edit = Some(workspace_edit(self.desk, self.view, self.uri, &edits));
+            }
+            ActionKind::Change { edits, finding, .. } => {
+                item.diagnostics = finding.map(|it| vec![self.told(it, sent)]);
+                match edits {
+                    Ok(edits) => {
+                        item.edit = Some(workspace_edit(self.desk, self.view, self.uri, &edits));
+                    }
+                    // A reason is worth showing only to a reader who asked for this.
+                    Err(reason) if offers.action_disabled && asked => {
+                        item.disabled = Some(CodeActionDisabled { reason });
+                    }
+                    Err(_) => return None,
+                }
             }
             ActionKind::Explain { target, offset } => {
                 item.command = Some(self.explain(item.title.clone(), &target, offset));
@@ -140,13 +161,25 @@ impl Menu<'_> {
         Some(CodeActionOrCommand::CodeAction(item))
     }
 
+    /// A finding as the client was told of it.
+    fn told(&self, finding: &Finding, sent: &[Diagnostic]) -> Diagnostic {
+        let own = diagnostic(self.desk, self.view, finding);
+        let told = sent
+            .iter()
+            .find(|it| it.range == own.range && it.code == own.code);
+        told.cloned().unwrap_or(own)
+    }
+
     /// An action for a client that knows only commands; `None` where it could not let us change the text.
     fn command(&self, action: ide::Action) -> Option<Command> {
         let edits = match action.kind {
             ActionKind::Explain { target, offset } => {
                 return Some(self.explain(action.title, &target, offset));
             }
-            ActionKind::Fix { edits, .. } | ActionKind::Comment { edits, .. } => edits,
+            ActionKind::Fix { edits, .. }
+            | ActionKind::FixAll { edits }
+            | ActionKind::Comment { edits, .. } => edits,
+            ActionKind::Change { edits, .. } => edits.ok()?,
         };
         let edit = workspace_edit(self.desk, self.view, self.uri, &edits);
         let version = self.view.document().version;
@@ -201,6 +234,12 @@ pub(crate) fn workspace_edit(desk: &Desk, view: &View, uri: &Url, edits: &[Edit]
 fn kind_of(action: &ActionKind) -> CodeActionKind {
     match action {
         ActionKind::Fix { .. } => CodeActionKind::QUICKFIX,
+        ActionKind::FixAll { .. } => FIX_ALL,
+        ActionKind::Change { what, .. } => match what {
+            Change::Rewrite => CodeActionKind::REFACTOR_REWRITE,
+            Change::Extract => CodeActionKind::REFACTOR_EXTRACT,
+            Change::Accept => CodeActionKind::QUICKFIX,
+        },
         ActionKind::Explain { .. } | ActionKind::Comment { .. } => EXPLAIN,
     }
 }

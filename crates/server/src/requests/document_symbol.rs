@@ -73,7 +73,7 @@ fn flat(
 }
 
 /// Clients refuse symbols without a name.
-fn shown(symbol: &Symbol) -> String {
+pub(super) fn shown(symbol: &Symbol) -> String {
     let name = symbol.name.trim();
     if name.is_empty() {
         "…".to_string()
@@ -82,7 +82,7 @@ fn shown(symbol: &Symbol) -> String {
     }
 }
 
-fn kind(symbol: &Symbol) -> SymbolKind {
+pub(super) fn kind(symbol: &Symbol) -> SymbolKind {
     match symbol.kind {
         ide::SymbolKind::Circuit => SymbolKind::MODULE,
         ide::SymbolKind::Node => SymbolKind::VARIABLE,

@@ -14,7 +14,8 @@ use crate::desk::{Desk, name_of};
 use crate::log::log;
 use crate::offers::Reach;
 
-/// Explains an equation: `{uri, circuit, node}`, and perhaps the caret's `offset` in a `version` of the text.
+/// Explains an equation: `{uri, circuit, node}`, and perhaps the caret's `offset` in a `version` of the text; without a node
+/// all equations of the circuit.
 pub(crate) const EXPLAIN: &str = "ampersum.explain";
 /// Changes the text: `{uri, version, label, edit}`.
 pub(crate) const CHANGE: &str = "ampersum.change";
@@ -55,11 +56,25 @@ async fn explain(desk: &Arc<Desk>, client: &Client, argument: Value) -> Result<(
         .as_str()
         .and_then(|it| it.parse().ok())
         .ok_or_else(no_equation)?;
-    let target = target(&argument).ok_or_else(no_equation)?;
     let view = seen()
         .view(&name_of(&uri))
         .cloned()
         .ok_or_else(|| failed("The text is no longer open."))?;
+    if argument["node"].is_null() {
+        let circuit = argument["circuit"]
+            .as_str()
+            .ok_or_else(no_equation)?
+            .to_string();
+        let explanation = work(move |_| ide::explained_circuit(&view, &circuit)).await?;
+        let explanation =
+            explanation.ok_or_else(|| failed("The text has no such circuit any more."))?;
+        // So much is no comment: what cannot be shown goes to the log.
+        return match desk.offers().reach {
+            Reach::Show if show(desk, client, &explanation).await => Ok(()),
+            _ => message(client, &explanation).await,
+        };
+    }
+    let target = target(&argument).ok_or_else(no_equation)?;
     let (shared, wanted) = (view.clone(), target.clone());
     let explanation = work(move |_| ide::explanation(&shared, &wanted)).await?;
     let explanation = explanation.ok_or_else(|| {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, ruler};
+use super::{about, markup, ruler};
 use crate::desk::Desk;
 
 pub(crate) async fn hover(desk: &Arc<Desk>, parameters: HoverParams) -> Result<Option<Hover>> {
@@ -17,16 +17,7 @@ pub(crate) async fn hover(desk: &Arc<Desk>, parameters: HoverParams) -> Result<O
     let answer = about(&text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let hover = ide::hover(view, ruler.offset(position))?;
-        let contents = match markdown {
-            true => MarkupContent {
-                kind: MarkupKind::Markdown,
-                value: hover.markdown(),
-            },
-            false => MarkupContent {
-                kind: MarkupKind::PlainText,
-                value: hover.plain(),
-            },
-        };
+        let contents = markup(&hover, markdown);
         Some(Hover {
             contents: HoverContents::Markup(contents),
             range: Some(ruler.range(hover.span)),
