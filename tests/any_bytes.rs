@@ -193,6 +193,7 @@ fn survives(text: &str) {
     let shown: String = text.chars().take(2_000).collect();
     let begin = Instant::now();
     let report: Report = catch_unwind(|| {
+        ampersum::format_text(text);
         solve(text);
         check(text)
     })

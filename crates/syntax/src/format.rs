@@ -59,6 +59,7 @@ fn segments(text: &str) -> Vec<Segment> {
         text,
         lines: lines(text),
         depths: depths(&tree),
+        insides: insides(&tree),
         tree: &tree,
         lexed: &lexed,
         newline,
@@ -96,10 +97,26 @@ fn depths(tree: &Tree) -> Vec<usize> {
     depths
 }
 
+/// From the head of each part, block and sheet to its `end`, or to the last line that it holds; none lies in another.
+fn insides(tree: &Tree) -> Vec<Span> {
+    let bodies = tree.bodies.iter();
+    let indented = bodies.filter(|body| body.kind != BodyKind::Circuit);
+    let inside = indented.map(|body| {
+        let head = tree.statement(body.head).span;
+        let last = body.end.or(body.inside.last().copied());
+        Span {
+            start: head.start,
+            end: last.map_or(head.end, |id| tree.statement(id).span.start),
+        }
+    });
+    inside.collect()
+}
+
 struct Formatter<'t> {
     text: &'t str,
     lines: Vec<Span>,
     depths: Vec<usize>,
+    insides: Vec<Span>,
     tree: &'t Tree,
     lexed: &'t Lexed,
     newline: &'static str,
@@ -168,12 +185,8 @@ impl Formatter<'_> {
 
     /// A comment is indented like the statement below it; before an `end` like what stands above that.
     fn depth_at(&self, next: usize, offset: u32) -> usize {
-        let inside = self.tree.bodies.iter().any(|body| {
-            let head = self.tree.statement(body.head).span;
-            let last = body.end.or(body.inside.last().copied());
-            let until = last.map_or(head.end, |id| self.tree.statement(id).span.start);
-            body.kind != BodyKind::Circuit && head.start < offset && offset < until
-        });
+        let after = self.insides.partition_point(|it| it.start < offset);
+        let inside = after > 0 && offset < self.insides[after - 1].end;
         let below = self.depths.get(next).copied().unwrap_or(0);
         below.max(usize::from(inside))
     }
@@ -188,20 +201,17 @@ impl Formatter<'_> {
             return Some(raw.to_owned());
         }
         let indent = 2 * self.depths[index];
-        let inner = self
-            .lexed
-            .comments
-            .iter()
-            .filter(|it| statement.span.start < it.start && it.start < statement.span.end);
         let mut out = String::new();
-        if inner.count() > 0 {
+        if self.has_comment_inside(statement.span) {
             // Where a comment stands inside, the lines stay as they are cut.
             let pieces = pieces(self.text, tokens, statement);
+            let mut rest = pieces.as_slice();
             for line in first..=last {
                 let span = self.lines[line];
-                let here = |it: &&Piece| span.start <= it.at && it.at < span.end;
-                let own: Vec<&Piece> = pieces.iter().filter(here).collect();
-                let mut code = join(&own);
+                let here = rest.iter().take_while(|it| it.at < span.end).count();
+                let (own, below) = rest.split_at(here);
+                rest = below;
+                let mut code = join(own);
                 if let Some(comment) = self.comment_in(span) {
                     code.push_str(if code.is_empty() { "" } else { "  " });
                     code.push_str(comment);
@@ -229,12 +239,19 @@ impl Formatter<'_> {
         Some(out)
     }
 
+    fn has_comment_inside(&self, statement: Span) -> bool {
+        self.comment_from(statement.start)
+            .is_some_and(|it| it.start < statement.end)
+    }
+
+    fn comment_from(&self, offset: u32) -> Option<Span> {
+        let comments = &self.lexed.comments;
+        let before = comments.partition_point(|it| it.start < offset);
+        comments.get(before).copied()
+    }
+
     fn comment_in(&self, line: Span) -> Option<&str> {
-        let after = self
-            .lexed
-            .comments
-            .partition_point(|it| it.start < line.start);
-        let comment = self.lexed.comments.get(after)?;
+        let comment = self.comment_from(line.start)?;
         (comment.start < line.end).then(|| comment.of(self.text).trim_end())
     }
 }
@@ -255,6 +272,7 @@ struct Piece {
 fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
     let mut marks = Marks::default();
     marks.statement(&statement.kind);
+    marks.binary.sort_unstable();
     let mut depth = 0usize;
     let mut pieces = Vec::with_capacity(tokens.len());
     for (index, (tok, span)) in tokens.iter().enumerate() {
@@ -265,20 +283,23 @@ fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
         let spelled = match tok {
             Tok::Minus => "-".to_owned(),
             Tok::Wire => "--".to_owned(),
-            _ if tok.is_quantity() => spelled(written, marks.bare_ohms.contains(&span.start)),
+            _ if tok.is_quantity() => {
+                spelled(written, marks.bare_ohms.binary_search(&span.start).is_ok())
+            }
             _ => written.to_owned(),
         };
         let sign = matches!(tok, Tok::Minus | Tok::Plus);
+        let binary = sign && marks.binary.binary_search(&span.start).is_ok();
         let held = marks.held && index == 4;
         // The plus sign of a rail is written only beside a negative one.
-        if *tok == Tok::Plus && !marks.binary.contains(&span.start) && !marks.negative_rail {
+        if *tok == Tok::Plus && !binary && !marks.negative_rail {
             continue;
         }
         pieces.push(Piece {
             at: span.start,
             tok: *tok,
             text: spelled,
-            unary: sign && !held && !marks.binary.contains(&span.start),
+            unary: sign && !held && !binary,
             depth,
         });
         if matches!(tok, Tok::Open | Tok::Call) {
@@ -354,12 +375,9 @@ fn order_clauses(text: &str, pieces: &mut Vec<Piece>, device: &Device) {
     let Some(first) = device.clauses.first() else {
         return;
     };
-    let head: Vec<Piece> = pieces
-        .iter()
-        .filter(|it| it.at < first.span.start)
-        .cloned()
-        .collect();
-    let mut sorted = head;
+    // Rails may have changed places inside their clause; clause by clause the pieces are still in order.
+    let before = |offset: u32| pieces.partition_point(|it| it.at < offset);
+    let mut sorted = pieces[..before(first.span.start)].to_vec();
     for (index, clause) in clauses.iter().enumerate() {
         if index > 0 {
             let at = clause.span.start;
@@ -371,8 +389,8 @@ fn order_clauses(text: &str, pieces: &mut Vec<Piece>, device: &Device) {
                 depth: 0,
             });
         }
-        let inside = |it: &&Piece| clause.span.start <= it.at && it.at < clause.span.end;
-        sorted.extend(pieces.iter().filter(inside).cloned());
+        let inside = before(clause.span.start)..before(clause.span.end);
+        sorted.extend_from_slice(&pieces[inside]);
     }
     *pieces = sorted;
 }
@@ -435,7 +453,7 @@ fn spaced(left: &Piece, right: &Piece) -> bool {
         ))
 }
 
-fn join<'p>(pieces: impl IntoIterator<Item = &'p &'p Piece>) -> String {
+fn join(pieces: &[Piece]) -> String {
     let mut out = String::new();
     let mut last: Option<&Piece> = None;
     for piece in pieces {
@@ -450,56 +468,56 @@ fn join<'p>(pieces: impl IntoIterator<Item = &'p &'p Piece>) -> String {
 
 /// The lines of a statement: cut before the last ` -- ` or `, ` within the width; texts one a line if all do not fit.
 fn wrapped(pieces: &[Piece], indent: usize) -> Vec<String> {
-    let all: Vec<&Piece> = pieces.iter().collect();
-    let whole = join(&all);
+    let whole = join(pieces);
     if indent + whole.chars().count() <= WIDTH {
         return vec![whole];
     }
-    let texts = all.iter().filter(|it| it.tok == Tok::Text).count();
+    let texts = pieces.iter().filter(|it| it.tok == Tok::Text).count();
     let mut lines = Vec::new();
-    let mut rest = all.as_slice();
     if texts > 1 {
         // Each text but the first begins a line; what follows the last text stays behind it.
         let mut seen = 0;
         let mut start = 0;
-        for (index, piece) in all.iter().enumerate() {
+        for (index, piece) in pieces.iter().enumerate() {
             if piece.tok == Tok::Text {
                 seen += 1;
                 if seen > 1 {
-                    lines.push(join(&all[start..index]));
+                    lines.push(join(&pieces[start..index]));
                     start = index;
                 }
             }
         }
-        lines.push(join(&all[start..]));
+        lines.push(join(&pieces[start..]));
         return lines;
     }
+    let mut rest = pieces;
     let mut room = WIDTH.saturating_sub(indent);
-    loop {
-        if join(rest).chars().count() <= room {
-            break;
-        }
-        let may = |index: usize| {
-            matches!(rest[index].tok, Tok::Wire | Tok::Comma) && rest[index].depth == 0
-        };
-        let fits = |index: usize| join(&rest[..index]).chars().count() <= room;
-        let cuts: Vec<usize> = (1..rest.len()).filter(|index| may(*index)).collect();
-        // Where not even the first cut is within the width, it is taken all the same.
-        let Some(cut) = cuts
-            .iter()
-            .rev()
-            .find(|index| fits(**index))
-            .or(cuts.first())
-            .copied()
-        else {
-            break;
-        };
+    while let Some(cut) = cut(rest, room) {
         lines.push(join(&rest[..cut]));
         rest = &rest[cut..];
         room = WIDTH.saturating_sub(indent + 4);
     }
     lines.push(join(rest));
     lines
+}
+
+/// Where a line is cut: before the last ` -- ` or `, ` that lets it keep within the room, else before the first one. Nowhere
+/// if all of it fits, or nothing can be cut.
+fn cut(rest: &[Piece], room: usize) -> Option<usize> {
+    let mut width = 0;
+    let mut cut = None;
+    for (index, piece) in rest.iter().enumerate() {
+        let may = matches!(piece.tok, Tok::Wire | Tok::Comma) && piece.depth == 0;
+        if index > 0 && may && (width <= room || cut.is_none()) {
+            cut = Some(index);
+        }
+        let space = index > 0 && spaced(&rest[index - 1], piece);
+        width += usize::from(space) + piece.text.chars().count();
+        if width > room && cut.is_some() {
+            return cut;
+        }
+    }
+    None
 }
 
 /// A number with its unit: `4K7` → `4.7k`, `10kΩ` → `10k`, `1%` → `1 %`, `µ` → `u`; with `bare` ohms are left unsaid.

@@ -5,6 +5,7 @@
 
 mod bench;
 mod classes;
+mod cuts;
 mod diagnose;
 mod fault;
 mod format;
@@ -24,6 +25,7 @@ mod units;
 mod walk;
 
 pub use classes::{CLAUSES, ClassedToken, DEVICES, TokenClass, tokens};
+pub use cuts::Cuts;
 pub use fault::*;
 pub use format::{format, format_edits};
 pub use line_index::{Encoding, LineIndex, Position};

@@ -132,3 +132,23 @@ fn spoilt_samples_keep_their_tree_and_have_one_canonical_form() {
         }
     }
 }
+
+#[test]
+fn time_grows_with_the_text() {
+    let many = |line: &dyn Fn(usize) -> String| (0..2_000).map(line).collect::<String>();
+    let texts = [
+        many(&|n| format!("let a{n} = 1  # {n}\n")),
+        many(&|n| format!("work \"{n}\"\n  # {n}\n  a = 1\nend\n")),
+        format!("a{} -- b\n", many(&|n| format!("\n-- R{n} 1k -- n{n}"))),
+        format!("find a{}\n", many(&|n| format!("\n, n{n} - a  # {n}"))),
+        format!("opamp A: plus a{}\n", many(&|n| format!("\n, minus n{n}"))),
+    ];
+    for text in &texts {
+        let begin = std::time::Instant::now();
+        let formatted = syntax::format(text);
+        // A busy machine and an unoptimized build: a second at most; with the square of the lines it is minutes.
+        assert!(begin.elapsed().as_secs() < 20, "{}", &text[..60]);
+        assert_eq!(shape(&formatted), shape(text));
+        assert_eq!(syntax::format(&formatted), formatted);
+    }
+}
