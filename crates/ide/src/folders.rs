@@ -54,6 +54,18 @@ impl Folders {
         views
     }
 
+    /// One text that is not among those open.
+    pub(crate) fn one(
+        &self,
+        name: &str,
+        open: &Arc<Documents>,
+        settings: &Arc<EditorSettings>,
+    ) -> Option<Arc<View>> {
+        let path = Path::new(name);
+        path.is_absolute()
+            .then(|| self.view(path, open, settings))?
+    }
+
     fn view(
         &self,
         path: &Path,

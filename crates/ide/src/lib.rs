@@ -23,6 +23,7 @@ mod lines;
 mod links;
 #[cfg(test)]
 mod marked;
+mod moves;
 mod names;
 mod references;
 mod rename;
@@ -47,6 +48,7 @@ pub use inlay::{Hint, inlay};
 pub use lens::{Lens, lens_title, lenses};
 pub use lines::Lines;
 pub use links::{Link, links};
+pub use moves::moved;
 pub use names::Access;
 pub use references::{Mention, highlights, references};
 pub use rename::{Refusal, Renamable, Renamed, Replaced, renamable, rename};

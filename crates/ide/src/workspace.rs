@@ -195,6 +195,12 @@ impl Snapshot {
         self.folders.closed(&self.documents, &self.settings, stop)
     }
 
+    /// One text, open or not.
+    pub fn text(&self, name: &str) -> Option<Arc<View>> {
+        let open = self.views.get(name).cloned();
+        open.or_else(|| self.folders.one(name, &self.documents, &self.settings))
+    }
+
     /// Every text, open or not.
     pub fn all(&self, stop: &AtomicBool) -> Vec<Arc<View>> {
         let mut all: Vec<_> = self.views.values().cloned().collect();

@@ -8,7 +8,7 @@ use tower_lsp::{Client, LanguageServer};
 
 use crate::capabilities::capabilities;
 use crate::desk::Desk;
-use crate::{requests, settings};
+use crate::{progress, requests, settings};
 
 /// What answers requests.
 pub(crate) struct Backend {
@@ -213,6 +213,30 @@ impl LanguageServer for Backend {
         parameters: ExecuteCommandParams,
     ) -> Result<Option<serde_json::Value>> {
         requests::execute_command::execute_command(&self.desk, &self.client, parameters).await
+    }
+
+    async fn will_rename_files(
+        &self,
+        parameters: RenameFilesParams,
+    ) -> Result<Option<WorkspaceEdit>> {
+        requests::rename_files::will_rename(&self.desk, parameters).await
+    }
+
+    async fn workspace_diagnostic(
+        &self,
+        parameters: WorkspaceDiagnosticParams,
+    ) -> Result<WorkspaceDiagnosticReportResult> {
+        let title = "Checking all circuits".to_string();
+        let runtime = tokio::runtime::Handle::current();
+        // Kept open, it is no work that a reader waits for.
+        let stays = parameters
+            .partial_result_params
+            .partial_result_token
+            .is_some();
+        let shown = (!stays).then(|| progress::show(&self.desk, &self.client, &runtime, title));
+        let answer = requests::workspace_diagnostic::pull(&self.desk, parameters).await;
+        drop(shown);
+        answer
     }
 
     async fn diagnostic(

@@ -5,7 +5,7 @@ use tower_lsp::lsp_types::*;
 use crate::offers::Offers;
 use crate::positions::Encoding;
 use crate::requests::code_action::{EXPLAIN, FIX_ALL};
-use crate::requests::{completion, execute_command, semantic_tokens};
+use crate::requests::{completion, execute_command, rename_files, semantic_tokens};
 
 /// A request of the protocol, and how it is offered.
 type Feature = (&'static str, fn(&mut ServerCapabilities, &Offers));
@@ -138,6 +138,25 @@ const FEATURES: &[Feature] = &[
             })
         });
     }),
+    ("workspace/diagnostic", |it, offers| {
+        it.diagnostic_provider = offers.pulls().then(|| {
+            DiagnosticServerCapabilities::Options(DiagnosticOptions {
+                identifier: Some("ampersum".to_string()),
+                inter_file_dependencies: true,
+                workspace_diagnostics: true,
+                ..DiagnosticOptions::default()
+            })
+        });
+    }),
+    ("workspace/willRenameFiles", |it, offers| {
+        if offers.asks_before_renaming {
+            it.workspace.get_or_insert_default().file_operations =
+                Some(WorkspaceFileOperationsServerCapabilities {
+                    will_rename: Some(rename_files::filters()),
+                    ..WorkspaceFileOperationsServerCapabilities::default()
+                });
+        }
+    }),
 ];
 
 /// The tokens' part of the capabilities, with what their numbers mean.
@@ -205,7 +224,7 @@ mod tests {
             "textDocument": {"diagnostic": {}, "rename": {"prepareSupport": true}, "codeAction": {
                 "codeActionLiteralSupport": {}, "dataSupport": true, "resolveSupport": {"properties": ["edit"]},
             }},
-            "workspace": {"diagnostics": {"refreshSupport": true}},
+            "workspace": {"diagnostics": {"refreshSupport": true}, "fileOperations": {"willRename": true}},
         }});
         let offers = Offers::read(&everything);
         let desk = Arc::new(Desk::new(std::sync::mpsc::channel().0));

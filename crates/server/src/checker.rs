@@ -14,6 +14,7 @@ use tower_lsp::lsp_types::{Diagnostic, PublishDiagnosticsParams};
 
 use crate::desk::Desk;
 use crate::log::log;
+use crate::progress;
 use crate::requests::diagnostic;
 
 /// How often in a row a check is called off for newer texts; the next one is finished, so that an answer comes at last.
@@ -104,11 +105,12 @@ impl Bell {
 }
 
 /// Checks what the bell asks for, for ever.
-pub(crate) fn run(desk: &Desk, client: &Client, runtime: &tokio::runtime::Handle) {
+pub(crate) fn run(desk: &Arc<Desk>, client: &Client, runtime: &tokio::runtime::Handle) {
     let mut called_off = 0;
     loop {
         let (file, stop) = desk.bell.next();
         if desk.offers().pulls() {
+            desk.changed();
             let client = client.clone();
             runtime.spawn(async move { client.workspace_diagnostic_refresh().await });
             continue;
@@ -124,6 +126,9 @@ pub(crate) fn run(desk: &Desk, client: &Client, runtime: &tokio::runtime::Handle
         } else {
             &never
         };
+        let name = view.document().name.rsplit(['/', '\\']).next();
+        let title = format!("Checking {}", name.unwrap_or_default());
+        let _shown = progress::show(desk, client, runtime, title);
         match catch_unwind(AssertUnwindSafe(|| {
             view.prepare(stop).map(|()| diagnostic::list(desk, view))
         })) {

@@ -2,11 +2,13 @@
 
 use std::collections::{HashMap, HashSet};
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::Sender;
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use ide::{Snapshot, Touched, Workspace};
 use serde_json::{Value, json};
+use tokio::sync::watch;
 use tower_lsp::lsp_types::notification::{Notification, ShowMessage};
 use tower_lsp::lsp_types::{MessageType, ShowMessageParams, Url};
 
@@ -26,6 +28,9 @@ pub(crate) struct Desk {
     pub(crate) tokens: SentTokens,
     end: Sender<i32>,
     told: Mutex<HashSet<String>>,
+    changes: watch::Sender<()>,
+    /// The client wants to hear how requests are answered.
+    traces: AtomicBool,
 }
 
 /// The open texts, and what the client calls them.
@@ -47,6 +52,8 @@ impl Desk {
             tokens: SentTokens::default(),
             end,
             told: Mutex::default(),
+            changes: watch::Sender::default(),
+            traces: AtomicBool::new(false),
         }
     }
 
@@ -68,6 +75,7 @@ impl Desk {
     /// Changes texts or settings, and has everything checked that rests on them. The texts are held only for the change itself.
     pub(crate) fn change(&self, change: impl FnOnce(&mut Texts) -> Touched) {
         let touched = change(&mut self.lock());
+        self.changed();
         self.bell.ring(touched);
     }
 
@@ -79,6 +87,7 @@ impl Desk {
     /// The client has these folders open.
     pub(crate) fn set_folders(&self, folders: Vec<PathBuf>) {
         self.lock().workspace.set_folders(folders);
+        self.changed();
     }
 
     /// Changes one text, and has it checked with all that rests on it. A client that asks for diagnostics itself asks
@@ -92,10 +101,31 @@ impl Desk {
         let name = texts.meet(address);
         let mut touched = change(&mut texts.workspace, &name);
         drop(texts);
+        self.changed();
         if self.offers().pulls() {
             touched.retain(|it| *it != name);
         }
         self.bell.ring(touched);
+    }
+
+    /// Wakes those who wait for changes.
+    pub(crate) fn changed(&self) {
+        self.changes.send_replace(());
+    }
+
+    /// Tells of every change from now on.
+    pub(crate) fn changes(&self) -> watch::Receiver<()> {
+        self.changes.subscribe()
+    }
+
+    /// Whether requests are traced: `off`, `messages` or `verbose`.
+    pub(crate) fn set_trace(&self, value: Option<&str>) {
+        let on = value.is_some_and(|it| it != "off");
+        self.traces.store(on, Ordering::Relaxed);
+    }
+
+    pub(crate) fn traces(&self) -> bool {
+        self.traces.load(Ordering::Relaxed)
     }
 
     /// The client's name of a text.

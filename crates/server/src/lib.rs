@@ -16,6 +16,7 @@ mod outbox;
 mod pages;
 mod parent;
 mod positions;
+mod progress;
 mod requests;
 mod settings;
 mod transport;

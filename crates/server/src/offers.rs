@@ -51,6 +51,14 @@ pub(crate) struct Offers {
     /// It can be told to ask again.
     pub(crate) refresh_diagnostics: bool,
     pub(crate) refresh_inlay_hints: bool,
+    /// It asks what else has to change before a file is renamed.
+    pub(crate) asks_before_renaming: bool,
+    pub(crate) work_done_progress: bool,
+    /// Diagnostics of used files beside those of the text that uses them.
+    pub(crate) related_documents: bool,
+    /// Diagnostics whose rule leads to a page.
+    pub(crate) code_description: bool,
+    pub(crate) diagnostic_data: bool,
     pub(crate) configuration: bool,
     pub(crate) register_configuration: bool,
     pub(crate) register_watching: bool,
@@ -141,6 +149,11 @@ impl Offers {
             // Read here because the protocol's types spell it otherwise and lose it.
             refresh_diagnostics: has("workspace/diagnostics/refreshSupport"),
             refresh_inlay_hints: has("workspace/inlayHint/refreshSupport"),
+            asks_before_renaming: has("workspace/fileOperations/willRename"),
+            work_done_progress: has("window/workDoneProgress"),
+            related_documents: has("textDocument/diagnostic/relatedDocumentSupport"),
+            code_description: has("textDocument/publishDiagnostics/codeDescriptionSupport"),
+            diagnostic_data: has("textDocument/publishDiagnostics/dataSupport"),
             configuration: has("workspace/configuration"),
             register_configuration: has("workspace/didChangeConfiguration/dynamicRegistration"),
             register_watching: has("workspace/didChangeWatchedFiles/dynamicRegistration"),

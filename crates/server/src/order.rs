@@ -7,12 +7,13 @@ use std::panic::AssertUnwindSafe;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::task::{Context, Poll};
+use std::time::Instant;
 
 use futures::FutureExt;
 use futures::future::BoxFuture;
 use ide::Snapshot;
 use serde::de::DeserializeOwned;
-use serde_json::Value;
+use serde_json::{Value, json};
 use tower::Service;
 use tower_lsp::ExitedError;
 use tower_lsp::jsonrpc::{Error, Request, Response};
@@ -65,6 +66,8 @@ impl<S> Ordered<S> {
                 self.phase = Phase::Open;
                 self.desk.meet(parameters);
                 self.desk.set_folders(folders(parameters));
+                self.desk
+                    .set_trace(parameters.get("trace").and_then(Value::as_str));
                 settings::take(&self.desk, parameters.get("initializationOptions"));
             }
             (Phase::Open, "initialized") => self.desk.bell.start(),
@@ -75,6 +78,11 @@ impl<S> Ordered<S> {
                 if self.phase == Phase::Open && self.change_folders(parameters).is_none() {
                     log!("ignored {method}");
                 }
+                return true;
+            }
+            (_, "$/setTrace") => {
+                self.desk
+                    .set_trace(parameters.get("value").and_then(Value::as_str));
                 return true;
             }
             (Phase::Open, "shutdown") => self.phase = Phase::ShutDown,
@@ -202,10 +210,14 @@ where
         }
         let request = without_empty_parameters(request);
         let (method, id) = (request.method().to_string(), request.id().cloned());
+        let (desk, start) = (self.desk.clone(), Instant::now());
         let future = SEEN.scope(self.desk.snapshot(), self.inner.call(request));
         AssertUnwindSafe(future)
             .catch_unwind()
             .map(move |result| {
+                if desk.traces() && id.is_some() {
+                    trace(&desk, &method, start);
+                }
                 result.unwrap_or_else(|_| {
                     log!("{method} panicked");
                     Ok(id.map(|id| Response::from_error(id, Error::internal_error())))
@@ -213,6 +225,15 @@ where
             })
             .boxed()
     }
+}
+
+/// Tells the client how long a request took.
+fn trace(desk: &Desk, method: &str, start: Instant) {
+    let took = start.elapsed().as_secs_f64() * 1e3;
+    let message = format!("{method} answered in {took:.2} ms");
+    desk.outbox.send_now(json!({
+        "jsonrpc": "2.0", "method": "$/logTrace", "params": {"message": message},
+    }));
 }
 
 /// The folders that the client has open.

@@ -1,10 +1,13 @@
 //! Explanations as files that an editor can show: in a folder of this process alone, which goes away with it.
 
+use std::collections::HashMap;
 use std::fs::{self, DirBuilder, OpenOptions};
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
+
+use tower_lsp::lsp_types::Url;
 
 use crate::parent;
 
@@ -12,11 +15,13 @@ use crate::parent;
 #[derive(Default)]
 pub(crate) struct Pages {
     folder: Mutex<Option<PathBuf>>,
+    /// The pages of rules that were written; `None`: could not be.
+    rules: Mutex<HashMap<&'static str, Option<Url>>>,
 }
 
 impl Pages {
     /// Writes a page and gives its path; the same words have the same path.
-    pub(crate) fn write(&self, words: &str) -> io::Result<PathBuf> {
+    pub(crate) fn write(&self, stem: &str, words: &str) -> io::Result<PathBuf> {
         let mut folder = self.folder.lock().unwrap_or_else(PoisonError::into_inner);
         let folder = match &*folder {
             Some(folder) => folder,
@@ -24,13 +29,26 @@ impl Pages {
         };
         let mut hasher = DefaultHasher::new();
         words.hash(&mut hasher);
-        let path = folder.join(format!("explain-{:016x}.md", hasher.finish()));
+        let path = folder.join(format!("{stem}-{:016x}.md", hasher.finish()));
         match OpenOptions::new().write(true).create_new(true).open(&path) {
             Ok(mut file) => file.write_all(words.as_bytes())?,
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
             Err(error) => return Err(error),
         }
         Ok(path)
+    }
+
+    /// The page of a rule, written when it is first asked for.
+    pub(crate) fn rule(&self, name: &'static str) -> Option<Url> {
+        let mut rules = self.rules.lock().unwrap_or_else(PoisonError::into_inner);
+        let write = || {
+            let page = format!(
+                "# {name}\n\n{}\n",
+                checks::registry::doc(name)?.trim().replace("\n# ", "\n## ")
+            );
+            Url::from_file_path(self.write(&format!("rule-{name}"), &page).ok()?).ok()
+        };
+        rules.entry(name).or_insert_with(write).clone()
     }
 
     /// Removes what was written.

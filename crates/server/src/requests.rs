@@ -25,7 +25,9 @@ pub(crate) mod inlay_hint;
 pub(crate) mod ranges;
 pub(crate) mod references;
 pub(crate) mod rename;
+pub(crate) mod rename_files;
 pub(crate) mod semantic_tokens;
+pub(crate) mod workspace_diagnostic;
 pub(crate) mod workspace_symbol;
 
 /// Answers a request about one text on a thread of its own, from the text as it stood at the request's place in the

@@ -1,11 +1,14 @@
 //! Findings as diagnostics: sent, or asked for.
 
+use std::collections::HashMap;
 use std::hash::{DefaultHasher, Hash, Hasher};
+use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 use checks::{Finding, Severity};
-use ide::{Document, View};
-use tower_lsp::jsonrpc::Result;
+use ide::{Document, Snapshot, View};
+use serde_json::json;
+use tower_lsp::jsonrpc::{Error, Result};
 use tower_lsp::lsp_types::*;
 
 use crate::desk::Desk;
@@ -65,6 +68,14 @@ pub(crate) fn diagnostic(desk: &Desk, view: &View, finding: &Finding) -> Diagnos
             Severity::Hint => DiagnosticSeverity::HINT,
         }),
         code: Some(NumberOrString::String(finding.rule.to_string())),
+        code_description: offers
+            .code_description
+            .then(|| desk.pages.rule(finding.rule))
+            .flatten()
+            .map(|href| CodeDescription { href }),
+        data: offers
+            .diagnostic_data
+            .then(|| json!({"rule": finding.rule, "subjects": finding.subjects})),
         source: Some("ampersum".to_string()),
         message,
         related_information: (offers.related_information && !finding.related.is_empty())
@@ -85,14 +96,20 @@ pub(crate) async fn pull(
         .view(&crate::desk::name_of(&parameters.text_document.uri))
         .cloned();
     let desk = desk.clone();
-    let items = work(move |stop| match view {
-        Some(view) => match view.prepare(stop) {
-            Ok(()) => list(&desk, &view),
-            Err(ide::Stopped) => Vec::new(),
-        },
-        None => Vec::new(),
-    })
-    .await?;
+    let done = work(move |stop| {
+        let Some(view) = view else {
+            return Ok((Vec::new(), None));
+        };
+        view.prepare(stop)?;
+        let related = match desk.offers().related_documents {
+            true => related(&desk, &snapshot, &view, stop)?,
+            false => None,
+        };
+        Ok::<_, ide::Stopped>((list(&desk, &view), related))
+    });
+    let (items, related_documents) = done
+        .await?
+        .map_err(|ide::Stopped| Error::request_cancelled())?;
     let result_id = result_id(&items);
     let full = || FullDocumentDiagnosticReport {
         result_id: Some(result_id.clone()),
@@ -100,20 +117,43 @@ pub(crate) async fn pull(
     };
     let report = if parameters.previous_result_id.as_ref() == Some(&result_id) {
         DocumentDiagnosticReport::Unchanged(RelatedUnchangedDocumentDiagnosticReport {
-            related_documents: None,
+            related_documents,
             unchanged_document_diagnostic_report: UnchangedDocumentDiagnosticReport { result_id },
         })
     } else {
         DocumentDiagnosticReport::Full(RelatedFullDocumentDiagnosticReport {
-            related_documents: None,
+            related_documents,
             full_document_diagnostic_report: full(),
         })
     };
     Ok(report.into())
 }
 
+/// The diagnostics of the files that a text uses.
+fn related(
+    desk: &Desk,
+    snapshot: &Snapshot,
+    view: &View,
+    stop: &AtomicBool,
+) -> std::result::Result<Option<HashMap<Url, DocumentDiagnosticReportKind>>, ide::Stopped> {
+    let mut related = HashMap::new();
+    for file in view.book().files.iter().skip(1) {
+        let (Some(used), Some(uri)) = (snapshot.text(&file.path), desk.address(&file.path)) else {
+            continue;
+        };
+        used.prepare(stop)?;
+        let items = list(desk, &used);
+        let report = FullDocumentDiagnosticReport {
+            result_id: Some(result_id(&items)),
+            items,
+        };
+        related.insert(uri, DocumentDiagnosticReportKind::Full(report));
+    }
+    Ok(Some(related).filter(|it| !it.is_empty()))
+}
+
 /// Equal exactly where the diagnostics are.
-fn result_id(items: &[Diagnostic]) -> String {
+pub(super) fn result_id(items: &[Diagnostic]) -> String {
     let mut hasher = DefaultHasher::new();
     serde_json::to_string(items)
         .unwrap_or_default()

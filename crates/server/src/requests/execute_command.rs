@@ -94,7 +94,7 @@ async fn explain(desk: &Arc<Desk>, client: &Client, argument: Value) -> Result<(
 /// As a page beside the text; whether the client has shown it.
 async fn show(desk: &Arc<Desk>, client: &Client, explanation: &Explanation) -> bool {
     let (shared, page) = (desk.clone(), explanation.page.clone());
-    let written = work(move |_| shared.pages.write(&page)).await;
+    let written = work(move |_| shared.pages.write("explain", &page)).await;
     let uri = match written {
         Ok(Ok(path)) => Url::from_file_path(path),
         Ok(Err(error)) => {

@@ -52,12 +52,18 @@ pub(crate) async fn rename(
         let offset = ruler(&view, shared.offers().encoding).offset(position);
         let renamed = ide::rename(&snapshot, &view, offset, &parameters.new_name, stop)?;
         let is_open = |it: &Renamed| snapshot.view(&it.view.document().name).is_some();
-        Ok(edit(&shared, &renamed, is_open))
+        Ok(edit(&shared, &renamed, is_open, true))
     });
     edit.await?.map(Some).map_err(|it: String| failed(it))
 }
 
-fn edit(desk: &Desk, renamed: &[Renamed], is_open: impl Fn(&Renamed) -> bool) -> WorkspaceEdit {
+/// The changes of several texts; where they are annotated those that a reader should look at first.
+pub(super) fn edit(
+    desk: &Desk,
+    renamed: &[Renamed],
+    is_open: impl Fn(&Renamed) -> bool,
+    annotate: bool,
+) -> WorkspaceEdit {
     let offers = desk.offers();
     let mut edit = WorkspaceEdit::default();
     let mut used: HashMap<ChangeAnnotationIdentifier, ChangeAnnotation> = HashMap::new();
@@ -82,7 +88,7 @@ fn edit(desk: &Desk, renamed: &[Renamed], is_open: impl Fn(&Renamed) -> bool) ->
                 (false, false) => CLOSED,
                 (true, false) => return OneOf::Left(plain(it)),
             };
-            if !offers.change_annotations {
+            if !offers.change_annotations || !annotate {
                 return OneOf::Left(plain(it));
             }
             used.insert(annotation.to_string(), explained(annotation));
