@@ -100,7 +100,15 @@ fn every_output_has_the_shape_of_the_manual() {
         for command in ["check", "solve", "equations", "explain"] {
             documents.push(printed(&[command, "--json", &file]));
         }
+        documents.push(printed(&["solve", "--shares", "--json", &file]));
         documents.push(printed(&["equations", "--matrix", "--json", &file]));
+        documents.push(printed(&[
+            "equations",
+            "--real",
+            "--matrix",
+            "--json",
+            &file,
+        ]));
         documents.push(printed(&["format", "--check", "--json", &file]));
         documents.push(printed(&[
             "compare",

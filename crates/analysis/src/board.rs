@@ -336,6 +336,15 @@ impl Board {
         Some(SourceId((self.sources + behind) as u32))
     }
 
+    /// The source that stands for an op-amp's output behind its output resistance, where it does.
+    pub fn source_behind(&self, opamp: OpampId) -> Option<SourceId> {
+        let id = self.source(opamp, Piece::Output)?;
+        match self.circuit.sources[id.index()].kind {
+            SourceKind::Voltage { plus, .. } if self.is_added(plus) => Some(id),
+            _ => None,
+        }
+    }
+
     /// Whether the circuit itself has no such node.
     pub fn is_added(&self, node: NodeId) -> bool {
         node.index() >= self.nodes

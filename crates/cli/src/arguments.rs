@@ -61,6 +61,9 @@ pub enum Command {
         /// As a table of factors, one row an equation
         #[arg(long)]
         matrix: bool,
+        /// With each op-amp as its part says, not ideal
+        #[arg(long)]
+        real: bool,
     },
     /// Explain each equation term by term
     Explain {
@@ -70,6 +73,9 @@ pub enum Command {
         /// Only the equation that belongs to this node
         #[arg(long, value_name = "NODE")]
         at: Option<String>,
+        /// With each op-amp as its part says, not ideal
+        #[arg(long)]
+        real: bool,
     },
     /// Write texts in their canonical form, in place; `-` reads standard input and writes standard output
     Format {

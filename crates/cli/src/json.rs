@@ -8,13 +8,13 @@ use analysis::shares::{Giver, Resistance, Share, Shares};
 use analysis::solution::{Carried, Output, Solution};
 use analysis::{Answer, Outcome, Study, Trouble};
 use checks::{Finding, Severity};
-use circuit::{Circuit, Claim, ClaimKind};
+use circuit::{Circuit, Claim, ClaimKind, NodeId};
 use serde_json::{Map, Value, json};
 use syntax::{Dimension, FileId, LineIndex, Place, Span};
 use teaching::explain::Explained;
 use teaching::real;
 
-use crate::read::Examined;
+use crate::read::{Examined, OnPaper};
 
 /// What a command reports of each circuit.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -30,6 +30,8 @@ pub enum Shape {
     Equations {
         /// With the table of factors.
         matrix: bool,
+        /// Of real op-amps.
+        real: bool,
     },
 }
 
@@ -94,7 +96,7 @@ impl<'a> Writer<'a> {
                 if !why.is_empty() {
                     out.insert("why".into(), json!(why));
                 }
-                self.equations(&mut out, circuit, study);
+                self.equations(&mut out, &self.it.on_paper(index, false));
                 self.answers(&mut out, circuit, study, &outcome);
                 gap(&mut out, circuit, study.gap(circuit, &self.it.book.parts));
                 if shares {
@@ -106,10 +108,11 @@ impl<'a> Writer<'a> {
                 }
                 self.claims(&mut out, index);
             }
-            Shape::Equations { matrix } => {
-                self.equations(&mut out, circuit, study);
+            Shape::Equations { matrix, real } => {
+                let paper = self.it.on_paper(index, real);
+                self.equations(&mut out, &paper);
                 if matrix {
-                    table(&mut out, circuit, study);
+                    table(&mut out, &paper);
                 }
             }
         }
@@ -117,32 +120,37 @@ impl<'a> Writer<'a> {
         Value::Object(out)
     }
 
-    fn equations(&self, out: &mut Map<String, Value>, circuit: &Circuit, study: &Study) {
-        let names: Vec<&str> = study
+    fn equations(&self, out: &mut Map<String, Value>, paper: &OnPaper) {
+        let circuit = paper.circuit;
+        let names: Vec<&str> = paper
             .equations
             .unknowns
             .iter()
             .map(|it| circuit.node_name(*it))
             .collect();
         out.insert("unknowns".into(), json!(names));
-        let writing = self.it.settings.writing();
-        let explanation =
-            teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
-        let all = study.equations.list.iter().zip(&explanation.equations);
+        let all = paper.equations.list.iter().zip(&paper.outputs);
+        let all = all.zip(&paper.explanation.equations);
         let concerns = |said: &Explained| {
             self.node
                 .is_none_or(|name| said.covers.iter().any(|it| circuit.node_name(*it) == name))
         };
         let list: Vec<Value> = all
             .filter(|(_, said)| concerns(said))
-            .map(|(it, said)| self.equation(circuit, it, said))
+            .map(|((it, output), said)| self.equation(circuit, it, *output, said))
             .collect();
         out.insert("equations".into(), Value::Array(list));
     }
 
-    fn equation(&self, circuit: &Circuit, equation: &Equation, said: &Explained) -> Value {
+    fn equation(
+        &self,
+        circuit: &Circuit,
+        equation: &Equation,
+        output: Option<NodeId>,
+        said: &Explained,
+    ) -> Value {
         let (kind, replaces) = match &equation.kind {
-            EquationKind::Held { .. } => ("held", None),
+            EquationKind::Held { .. } => ("held", output.map(|it| circuit.node_name(it))),
             EquationKind::Virtual { replaces, .. } => {
                 ("virtual", Some(circuit.node_name(*replaces)))
             }
@@ -461,7 +469,7 @@ fn nodes(circuit: &Circuit, solution: &Solution) -> Value {
 fn gap(out: &mut Map<String, Value>, circuit: &Circuit, gap: Option<&Gap>) {
     let Some(gap) = gap else { return };
     let by_node = |volts: &dyn Fn(&PartOfGap) -> &[Answer]| {
-        let of_node = |node: circuit::NodeId| {
+        let of_node = |node: NodeId| {
             let parts = gap.parts.iter().filter_map(|it| {
                 let volts = volts(it).get(node.index())?;
                 Some((
@@ -601,11 +609,10 @@ fn verdict(out: &mut Map<String, Value>, circuit: &Circuit, feedback: &Feedback)
 }
 
 /// The table of factors: one row an equation, one column an unknown, amperes or volts on the right.
-fn table(out: &mut Map<String, Value>, circuit: &Circuit, study: &Study) {
-    let system = analysis::equations::system(circuit, &study.equations);
+fn table(out: &mut Map<String, Value>, paper: &OnPaper) {
     let mut rows = Vec::new();
     let mut right = Vec::new();
-    for (row, equation) in system.rows.iter().zip(&study.equations.list) {
+    for (row, equation) in paper.system.rows.iter().zip(&paper.equations.list) {
         let sum = matches!(
             equation.kind,
             EquationKind::Sum | EquationKind::JoinedSum { .. }
@@ -617,7 +624,7 @@ fn table(out: &mut Map<String, Value>, circuit: &Circuit, study: &Study) {
         };
         let mut cells: Vec<Value> = vec![
             number(&Answer::Exact(syntax::Ratio::ZERO), factor);
-            study.equations.unknowns.len()
+            paper.equations.unknowns.len()
         ];
         for (unknown, coefficient) in &row.terms {
             if let Some(cell) = cells.get_mut(*unknown) {

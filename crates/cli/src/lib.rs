@@ -50,7 +50,10 @@ pub fn check_json(path: &str, text: &str) -> serde_json::Value {
 pub fn equations_json(path: &str, text: &str) -> serde_json::Value {
     json::report(
         &[read::examine_text(path, text)],
-        Shape::Equations { matrix: false },
+        Shape::Equations {
+            matrix: false,
+            real: false,
+        },
         Only::default(),
     )
 }
@@ -113,23 +116,27 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
                 solved.push_str(&words::shares(it, index));
             }
             match &explain {
-                Some(node) => {
-                    words::explained(it, index, Some(node)).map(|said| format!("{solved}\n{said}"))
-                }
+                Some(node) => words::explained(it, index, Some(node), false)
+                    .map(|said| format!("{solved}\n{said}")),
                 None => Some(solved),
             }
         }),
-        Command::Equations { file, matrix } => {
-            one(&file, Shape::Equations { matrix }, None, |it, index| {
-                Some(words::equations_of(it, index, matrix))
+        Command::Equations { file, matrix, real } => {
+            let shape = Shape::Equations { matrix, real };
+            one(&file, shape, None, |it, index| {
+                Some(words::equations_of(it, index, matrix, real))
             })
         }
-        Command::Explain { file, at } => one(
-            &file,
-            Shape::Equations { matrix: false },
-            at.as_deref(),
-            |it, index| words::explained(it, index, at.as_deref()),
-        ),
+        Command::Explain { file, at, real } => {
+            let shape = Shape::Equations {
+                matrix: false,
+                real,
+            };
+            let at = at.as_deref();
+            one(&file, shape, at, |it, index| {
+                words::explained(it, index, at, real)
+            })
+        }
         Command::Rule { name } => Ok(page(pages::rule(name.as_deref()), name.as_deref())),
         Command::Manual {
             completions: Some(shell),

@@ -1,14 +1,18 @@
 //! Files: what is read, from where, and how far `use` may reach.
 
+use std::borrow::Cow;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use analysis::Study;
+use analysis::equations::{Equation, EquationKind, Equations};
+use analysis::linear::System;
 use checks::{Finding, Settings, Severity};
-use circuit::Book;
+use circuit::{Book, Circuit, NodeId};
 use ide::Fence;
 use syntax::{FileId, Place};
+use teaching::explain::{Explanation, explain, explain_real};
 
 /// A file with everything that was found out about it.
 pub struct Examined {
@@ -151,7 +155,51 @@ fn walk(folder: &Path, files: &mut Vec<PathBuf>, depth: usize) -> std::io::Resul
     Ok(())
 }
 
+/// A circuit's equations as they are written and explained.
+pub struct OnPaper<'a> {
+    /// What they are about: the circuit, or the plain circuit with its op-amps on the board.
+    pub circuit: &'a Circuit,
+    /// The equations.
+    pub equations: Cow<'a, Equations>,
+    /// As rows over the unknowns.
+    pub system: System,
+    /// In words.
+    pub explanation: Explanation,
+    /// Which op-amp's output an equation stands for that a source seems to hold: its node in the text.
+    pub outputs: Vec<Option<NodeId>>,
+}
+
 impl Examined {
+    /// The equations of a circuit: of ideal op-amps, or with `real` of each op-amp by the law of its part.
+    pub fn on_paper(&self, index: usize, real: bool) -> OnPaper<'_> {
+        let (circuit, study) = (&self.book.circuits[index], &self.studies[index]);
+        let (parts, writing) = (&self.book.parts, self.settings.writing());
+        if !real || study.is_ideal(circuit, parts) {
+            return OnPaper {
+                circuit,
+                equations: Cow::Borrowed(&study.equations),
+                system: analysis::equations::system(circuit, &study.equations),
+                explanation: explain(circuit, &study.equations, &study.feedback, writing),
+                outputs: vec![None; study.equations.list.len()],
+            };
+        }
+        let board = study.board(circuit, parts);
+        let equations = board.paper();
+        let output = |it: &Equation| match it.kind {
+            EquationKind::Held { by } => board
+                .piece(by)
+                .map(|(opamp, _)| circuit.opamps[opamp.index()].drives),
+            _ => None,
+        };
+        OnPaper {
+            circuit: &board.circuit,
+            outputs: equations.list.iter().map(output).collect(),
+            equations: Cow::Owned(equations),
+            system: board.system(),
+            explanation: explain_real(circuit, board, &study.feedback, writing),
+        }
+    }
+
     /// Mistakes in the settings are findings in their own file.
     fn tell_settings(&mut self, path: &str, text: &str) {
         if self.settings.troubles.is_empty() {

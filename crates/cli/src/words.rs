@@ -10,13 +10,16 @@ use circuit::{Circuit, SourceId};
 use syntax::{Dimension, Ratio};
 use teaching::{notation, real};
 
-use crate::read::Examined;
+use crate::read::{Examined, OnPaper};
 
 /// Everything `solve` has to say of one circuit.
 pub fn solved(it: &Examined, index: usize) -> String {
     let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
     let mut out = heading(circuit);
-    equations(&mut out, it, index);
+    equations(&mut out, &it.on_paper(index, false));
+    if !study.is_ideal(circuit, &it.book.parts) {
+        filled(&mut out, real::EQUATIONS_ARE_IDEAL, "      ");
+    }
     let outcome = study.outcome(circuit, &it.book.parts);
     let answer = study.answer(circuit, &it.book.parts);
     let ideal = answer.is_none();
@@ -65,21 +68,20 @@ pub fn solved(it: &Examined, index: usize) -> String {
 }
 
 /// The equations of one circuit, each with a word on its form.
-pub fn equations_of(it: &Examined, index: usize, matrix: bool) -> String {
+pub fn equations_of(it: &Examined, index: usize, matrix: bool, real: bool) -> String {
     let mut out = heading(&it.book.circuits[index]);
-    equations(&mut out, it, index);
+    let paper = it.on_paper(index, real);
+    equations(&mut out, &paper);
     if matrix {
-        factors(&mut out, &it.book.circuits[index], &it.studies[index]);
+        factors(&mut out, &paper);
     }
     out
 }
 
 /// Each equation term by term; with `at` only what concerns that node. `None`: the circuit has no such node.
-pub fn explained(it: &Examined, index: usize, at: Option<&str>) -> Option<String> {
-    let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
-    let writing = it.settings.writing();
-    let mut explanation =
-        teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
+pub fn explained(it: &Examined, index: usize, at: Option<&str>, real: bool) -> Option<String> {
+    let circuit = &it.book.circuits[index];
+    let mut explanation = it.on_paper(index, real).explanation;
     if let Some(at) = at {
         let node = circuit.unknowns().find(|it| circuit.node_name(*it) == at)?;
         explanation.equations = explanation.at(node).cloned().collect();
@@ -100,11 +102,8 @@ fn heading(circuit: &Circuit) -> String {
     }
 }
 
-fn equations(out: &mut String, it: &Examined, index: usize) {
-    let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
-    let writing = it.settings.writing();
-    let explanation =
-        teaching::explain::explain(circuit, &study.equations, &study.feedback, writing);
+fn equations(out: &mut String, paper: &OnPaper) {
+    let explanation = &paper.explanation;
     let _ = writeln!(out, "\n{}", explanation.heading);
     for (number, equation) in explanation.equations.iter().enumerate() {
         let why = equation.why.replace('`', "");
@@ -113,18 +112,17 @@ fn equations(out: &mut String, it: &Examined, index: usize) {
     }
 }
 
-fn factors(out: &mut String, circuit: &Circuit, study: &Study) {
-    let system = analysis::equations::system(circuit, &study.equations);
+fn factors(out: &mut String, paper: &OnPaper) {
     let mut rows = vec![
-        study
+        paper
             .equations
             .unknowns
             .iter()
-            .map(|it| circuit.node_name(*it).to_owned())
+            .map(|it| paper.circuit.node_name(*it).to_owned())
             .chain([String::from("= right side")])
             .collect::<Vec<_>>(),
     ];
-    for (row, equation) in system.rows.iter().zip(&study.equations.list) {
+    for (row, equation) in paper.system.rows.iter().zip(&paper.equations.list) {
         use analysis::equations::EquationKind;
         let sum = matches!(
             equation.kind,
@@ -135,7 +133,7 @@ fn factors(out: &mut String, circuit: &Circuit, study: &Study) {
         } else {
             (Dimension::NONE, Dimension::VOLT)
         };
-        let mut cells = vec![String::from("0"); study.equations.unknowns.len()];
+        let mut cells = vec![String::from("0"); paper.equations.unknowns.len()];
         for (unknown, coefficient) in &row.terms {
             if let Some(cell) = cells.get_mut(*unknown) {
                 *cell = notation::short(&coefficient.answer(), factor);

@@ -87,6 +87,8 @@ pub struct Target {
     pub circuit: String,
     /// The node that the equation belongs to.
     pub node: String,
+    /// With op-amps as their parts say; else ideal.
+    pub real: bool,
 }
 
 /// Everything that can be done in this stretch of the text: what helps with a finding first, then explanations, then the text
@@ -99,6 +101,26 @@ pub fn actions(view: &View, within: Span) -> Vec<Action<'_>> {
         title: format!("Explain the equation at `{}`", target.node),
         kind: ActionKind::Explain {
             target: target.clone(),
+            offset: within.end,
+        },
+    }));
+    let is_real = |name: &str| {
+        let mut circuits = view.book().circuits.iter();
+        circuits
+            .position(|it| it.name == name)
+            .is_some_and(|it| view.is_real(it))
+    };
+    let real = targets.iter().filter(|it| is_real(&it.circuit));
+    actions.extend(real.map(|target| Action {
+        title: format!(
+            "Explain the equation at `{}` with real op-amps",
+            target.node
+        ),
+        kind: ActionKind::Explain {
+            target: Target {
+                real: true,
+                ..target.clone()
+            },
             offset: within.end,
         },
     }));
@@ -242,6 +264,7 @@ fn collect(
         let target = Target {
             circuit,
             node: answers.circuit.node_name(it.at).to_string(),
+            real: false,
         };
         if !targets.contains(&target) {
             targets.push(target);

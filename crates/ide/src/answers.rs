@@ -1,5 +1,7 @@
 //! The answers of one circuit, as far as they may be shown.
 
+use analysis::gap::Gap;
+use analysis::shares::Shares;
 use analysis::solution::{Carried, Output, Solution};
 use analysis::{Answer, Outcome, Study, Trouble};
 use circuit::{Circuit, ElementId, NodeId, OpampId, Part, SourceId};
@@ -71,9 +73,33 @@ impl<'v> Answers<'v> {
             .map(|_| "The equations do not fix it.".to_string())
     }
 
-    /// The circuit's equations, explained.
+    /// The circuit's equations with ideal op-amps, explained.
     pub(crate) fn explanation(&self) -> &'v Explanation {
-        self.view.explanation(self.index)
+        self.view.explanation(self.index, false)
+    }
+
+    /// The same with real op-amps, where there are any.
+    pub(crate) fn real_explanation(&self) -> Option<&'v Explanation> {
+        self.view
+            .is_real(self.index)
+            .then(|| self.view.explanation(self.index, true))
+    }
+
+    /// The answer as written less the ideal one; nothing where the settings hide answers.
+    pub(crate) fn gap(&self) -> Option<&'v Gap> {
+        self.solution?;
+        self.study.gap(self.circuit, self.parts)
+    }
+
+    /// What each source does; nothing where the settings hide answers, or where it would take long.
+    pub(crate) fn shares(&self) -> Option<&'v Shares> {
+        const MOST: usize = 20_000;
+        self.solution?;
+        let sides = self.circuit.sources.len() + 3 * self.circuit.opamps.len();
+        match sides * self.circuit.nodes.len() <= MOST {
+            true => self.study.shares(self.circuit, self.parts),
+            false => None,
+        }
     }
 }
 

@@ -50,7 +50,7 @@ pub fn explained_circuit(view: &View, circuit: &str) -> Option<Explanation> {
         .circuits
         .iter()
         .position(|it| it.name == circuit)?;
-    let explanation = view.explanation(index);
+    let explanation = view.explanation(index, false);
     Some(Explanation {
         page: teaching::explain::markdown(explanation),
         line: format!("Circuit {circuit}: {}", explanation.heading),
@@ -165,8 +165,18 @@ fn find(view: &View, target: &Target) -> Option<(Vec<Explained>, String, Vec<Str
         .circuits
         .iter()
         .position(|it| it.name == target.circuit)?;
-    let (circuit, explanation) = (&view.book().circuits[index], view.explanation(index));
-    let mine = |it: &&Explained| circuit.node_name(it.at) == target.node;
+    let circuit = &view.book().circuits[index];
+    let explanation = view.explanation(index, target.real && view.is_real(index));
+    let mine = |it: &&Explained| match target.real {
+        // Of real op-amps other nodes may be summed together.
+        true => it.covers.iter().any(|it| {
+            circuit
+                .nodes
+                .get(it.index())
+                .is_some_and(|it| it.name == target.node)
+        }),
+        false => circuit.node_name(it.at) == target.node,
+    };
     let equations: Vec<Explained> = explanation.equations.iter().filter(mine).cloned().collect();
     (!equations.is_empty()).then(|| {
         (

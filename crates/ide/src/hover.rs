@@ -3,6 +3,7 @@
 mod circuit_parts;
 mod definitions;
 mod language;
+mod real;
 #[cfg(test)]
 mod tests;
 

@@ -9,7 +9,7 @@ use analysis::Study;
 use checks::{Finding, Settings};
 use circuit::{Book, Circuit};
 use syntax::{ClassedToken, FileId, Place, Tree};
-use teaching::explain::Explanation;
+use teaching::explain::{Explanation, explain, explain_real};
 
 use crate::Fence;
 use crate::names::Names;
@@ -29,7 +29,7 @@ pub struct View {
     findings: OnceLock<Vec<Finding>>,
     names: OnceLock<Names>,
     /// Of each circuit, when someone asks.
-    explanations: OnceLock<Vec<OnceLock<Explanation>>>,
+    explanations: OnceLock<Vec<[OnceLock<Explanation>; 2]>>,
 }
 
 /// A book with its settings, and the files that were looked for to make them.
@@ -132,15 +132,28 @@ impl View {
         self.names.get_or_init(|| Names::of(self.book()))
     }
 
-    /// A circuit's equations, explained.
-    pub fn explanation(&self, index: usize) -> &Explanation {
-        let circuits = &self.book().circuits;
-        let all = || circuits.iter().map(|_| OnceLock::new()).collect();
-        self.explanations.get_or_init(all)[index].get_or_init(|| {
-            let study = &self.studies()[index];
+    /// A circuit's equations, explained; with `real` op-amps by the laws of their parts, else ideal.
+    pub fn explanation(&self, index: usize, real: bool) -> &Explanation {
+        let (circuits, parts) = (&self.book().circuits, &self.book().parts);
+        let all = || circuits.iter().map(|_| Default::default()).collect();
+        self.explanations.get_or_init(all)[index][usize::from(real)].get_or_init(|| {
+            let (circuit, study) = (&circuits[index], &self.studies()[index]);
             let writing = self.settings().writing();
-            teaching::explain::explain(&circuits[index], &study.equations, &study.feedback, writing)
+            match real {
+                true => explain_real(
+                    circuit,
+                    study.board(circuit, parts),
+                    &study.feedback,
+                    writing,
+                ),
+                false => explain(circuit, &study.equations, &study.feedback, writing),
+            }
         })
+    }
+
+    /// Whether a circuit has an op-amp that is not ideal at rest.
+    pub fn is_real(&self, index: usize) -> bool {
+        !self.studies()[index].is_ideal(&self.book().circuits[index], &self.book().parts)
     }
 
     /// What applies to it: the editor's settings, and over them those of the workspace's file.

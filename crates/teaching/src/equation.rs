@@ -5,8 +5,9 @@
 
 use std::ops::Range;
 
+use analysis::board::{Board, Piece};
 use analysis::equations::{Equation, EquationKind, Term};
-use circuit::{Carrier, Circuit, ElementKind, GROUND, NodeId, Source, SourceKind};
+use circuit::{Carrier, Circuit, ElementKind, GROUND, NodeId, Opamp, OpampId, Source, SourceKind};
 use syntax::{Dimension, Number, Place};
 
 use crate::{Sums, Writing, names, notation};
@@ -31,18 +32,20 @@ pub struct WrittenTerm {
     pub range: Range<usize>,
 }
 
-/// Writes an equation.
+/// A circuit as it is put on paper: its op-amps ideal, or each by the law of its part.
+#[derive(Clone, Copy)]
+pub struct Paper<'a> {
+    /// What the equations are about: the circuit itself, or the plain circuit of a board.
+    pub circuit: &'a Circuit,
+    /// The circuit of the text.
+    pub text: &'a Circuit,
+    /// Where its op-amps are real.
+    pub board: Option<&'a Board>,
+}
+
+/// Writes an equation of ideal op-amps.
 pub fn write(circuit: &Circuit, equation: &Equation, writing: Writing) -> Written {
-    match &equation.kind {
-        EquationKind::Held { by } => whole(held(circuit, *by), equation),
-        EquationKind::Virtual { opamp, .. } => {
-            let opamp = &circuit.opamps[opamp.index()];
-            whole(equal(circuit, opamp.plus, opamp.minus), equation)
-        }
-        EquationKind::Sum | EquationKind::JoinedSum { .. } => {
-            sum(circuit, &equation.terms, writing)
-        }
-    }
+    Paper::ideal(circuit).write(equation, writing)
 }
 
 /// Where the text says an equation: the source or wire, the op-amp, the node's first place.
@@ -65,37 +68,271 @@ pub fn term_place(circuit: &Circuit, term: &Term) -> Place {
 
 /// What a source holds or pushes at rest, as on paper: `1.2 V`, `100·(p − n)`, `2 mS·e + 1 mA`.
 pub fn drive(circuit: &Circuit, source: &Source) -> String {
-    let mut text = String::new();
-    for (negative, body) in drive_terms(circuit, source) {
-        append(&mut text, negative, &body);
-    }
-    text
+    joined(&drive_terms(circuit, source))
 }
 
-/// The sign and the body of the current that a term stands for, in a sum of the currents that leave: `(sum − in)/R1`, `120 nA`.
-pub fn current(circuit: &Circuit, term: &Term) -> (bool, String) {
-    match term.branch {
-        Carrier::Element(id) if circuit.elements[id.index()].kind == ElementKind::Resistor => {
-            let (negative, difference) = difference(circuit, term.from, term.to);
-            (
-                negative != term.minus,
-                format!("{difference}/{}", circuit.elements[id.index()].name),
-            )
+impl<'a> Paper<'a> {
+    /// Every op-amp ideal.
+    pub fn ideal(circuit: &'a Circuit) -> Paper<'a> {
+        Paper {
+            circuit,
+            text: circuit,
+            board: None,
         }
-        Carrier::Source(id)
-            if matches!(circuit.sources[id.index()].kind, SourceKind::Current { .. }) =>
-        {
-            let source = &circuit.sources[id.index()];
-            let (negative, body) = factor(drive_terms(circuit, source));
-            let nothing = source.controls.is_empty() && source.constant.is_zero();
-            (!nothing && negative != term.minus, body)
-        }
-        // the current of a tie, left standing where the circuit is faulty
-        other => (
-            term.minus,
-            format!("current({})", names::carrier(circuit, other)),
-        ),
     }
+
+    /// Every op-amp by the law of its part.
+    pub fn real(circuit: &'a Circuit, board: &'a Board) -> Paper<'a> {
+        Paper {
+            circuit: &board.circuit,
+            text: circuit,
+            board: Some(board),
+        }
+    }
+
+    /// Writes an equation.
+    pub fn write(&self, equation: &Equation, writing: Writing) -> Written {
+        match &equation.kind {
+            EquationKind::Held { by } => whole(self.held(*by), equation),
+            EquationKind::Virtual { opamp, .. } => {
+                let opamp = &self.circuit.opamps[opamp.index()];
+                let text = match self.board.is_some_and(|it| it.is_added(opamp.plus)) {
+                    // what stands in series with a plus input at ground is better read on the right
+                    true => format!("{} = {}", self.name(opamp.minus), self.name(opamp.plus)),
+                    false => self.equal(opamp.plus, opamp.minus),
+                };
+                whole(text, equation)
+            }
+            EquationKind::Sum | EquationKind::JoinedSum { .. } => {
+                self.sum(&equation.terms, writing)
+            }
+        }
+    }
+
+    /// The op-amp of the text that a part of the board belongs to, and what of it.
+    pub fn piece(&self, carrier: Carrier) -> Option<(OpampId, Piece)> {
+        match (self.board, carrier) {
+            (Some(board), _) => board.piece(carrier),
+            (None, Carrier::Opamp(id)) => Some((id, Piece::Output)),
+            (None, _) => None,
+        }
+    }
+
+    /// The sign and the body of the current that a term stands for, in a sum of the currents that leave: `(sum − in)/R1`, `120 nA`.
+    fn current(&self, term: &Term) -> (bool, String) {
+        let circuit = self.circuit;
+        match term.branch {
+            Carrier::Element(id) if circuit.elements[id.index()].kind == ElementKind::Resistor => {
+                let (negative, difference) = self.difference(term.from, term.to);
+                (
+                    negative != term.minus,
+                    format!("{difference}/{}", circuit.elements[id.index()].name),
+                )
+            }
+            Carrier::Source(id)
+                if matches!(circuit.sources[id.index()].kind, SourceKind::Current { .. }) =>
+            {
+                let source = &circuit.sources[id.index()];
+                let (negative, body) = factor(drive_terms(circuit, source));
+                let nothing = source.controls.is_empty() && source.constant.is_zero();
+                (!nothing && negative != term.minus, body)
+            }
+            // the current of a tie, left standing where the circuit is faulty
+            other => (
+                term.minus,
+                format!("current({})", names::carrier(circuit, other)),
+            ),
+        }
+    }
+
+    fn sum(&self, terms: &[Term], writing: Writing) -> Written {
+        let mut written = Written {
+            text: String::new(),
+            terms: Vec::new(),
+        };
+        for term in terms {
+            let counted = match (writing.sums, term.branch) {
+                (Sums::Leaving, _) => *term,
+                (Sums::Entering, Carrier::Element(_)) => Term {
+                    from: term.to,
+                    to: term.from,
+                    ..*term
+                },
+                (Sums::Entering, _) => Term {
+                    minus: !term.minus,
+                    ..*term
+                },
+            };
+            let (negative, body) = self.current(&counted);
+            let range = append(&mut written.text, negative, &body);
+            written.terms.push(WrittenTerm {
+                term: *term,
+                text: written.text[range.clone()].into(),
+                range,
+            });
+        }
+        if terms.is_empty() {
+            written.text.push('0');
+        }
+        written.text.push_str(" = 0");
+        written
+    }
+
+    fn held(&self, by: Carrier) -> String {
+        match by {
+            Carrier::Source(id) => {
+                let source = &self.circuit.sources[id.index()];
+                let [plus, minus] = names::carrier_ends(self.circuit, by);
+                let (negative, left) = match (plus, minus) {
+                    (GROUND, GROUND) => (false, "0".into()),
+                    (plus, GROUND) => (false, self.name(plus)),
+                    (GROUND, minus) => (true, self.name(minus)),
+                    (plus, minus) => (false, format!("{} − {}", self.name(plus), self.name(minus))),
+                };
+                let drive = match self.piece(by) {
+                    Some((opamp, _)) => signed(self.law(opamp)),
+                    None => drive(self.circuit, source),
+                };
+                format!("{}{left} = {drive}", if negative { "−" } else { "" })
+            }
+            _ => {
+                let [a, b] = names::carrier_ends(self.circuit, by);
+                self.equal(a, b)
+            }
+        }
+    }
+
+    fn equal(&self, a: NodeId, b: NodeId) -> String {
+        match (a, b) {
+            (GROUND, b) => format!("{} = 0", self.name(b)),
+            (a, GROUND) => format!("{} = 0", self.name(a)),
+            (a, b) => format!("{} = {}", self.name(a), self.name(b)),
+        }
+    }
+
+    /// `(a − b)`, `a`, or with the sign turned `b`: ground is never written.
+    fn difference(&self, a: NodeId, b: NodeId) -> (bool, String) {
+        match (a, b) {
+            (GROUND, GROUND) => (false, "0".into()),
+            (GROUND, b) => (true, self.bracketed(b)),
+            (a, GROUND) => (false, self.bracketed(a)),
+            (a, b) => {
+                let mut text = self.name(a);
+                let (negative, body) = self.signed_name(b);
+                append(&mut text, !negative, &body);
+                (false, format!("({text})"))
+            }
+        }
+    }
+
+    /// A node's name; of one that a board adds what it stands for.
+    pub fn name(&self, node: NodeId) -> String {
+        signed(self.signed_name(node))
+    }
+
+    fn signed_name(&self, node: NodeId) -> (bool, String) {
+        let held = self.board.filter(|it| it.is_added(node));
+        let piece = held.and_then(|it| it.piece(Carrier::Source(it.stands_on(node)?.0)));
+        match piece {
+            Some((opamp, Piece::Plus)) => (false, self.raised(opamp)),
+            Some((opamp, _)) => self.law(opamp),
+            None => (false, name(self.circuit, node)),
+        }
+    }
+
+    /// A node as a factor: the points of one without a name would run into the sign that follows.
+    fn bracketed(&self, node: NodeId) -> String {
+        let own = self.board.is_none_or(|it| !it.is_added(node));
+        match own && self.circuit.nodes[node.index()].named || node == GROUND {
+            true => self.name(node),
+            false => format!("({})", self.name(node)),
+        }
+    }
+
+    /// The sign and the body of what an op-amp with finite gain makes of its inputs: `200000·(p − n + 2 mV)`.
+    fn law(&self, id: OpampId) -> (bool, String) {
+        let (Some(board), opamp) = (self.board, &self.text.opamps[id.index()]) else {
+            return (false, String::new());
+        };
+        let Some(gain) = &board.laws[id.index()].gain else {
+            return (false, String::new());
+        };
+        let gain = notation::number(gain, Dimension::NONE);
+        let mut inputs = self.apart(opamp);
+        inputs.extend(self.further(id));
+        // `2 mV − n` reads better than `−n + 2 mV`
+        if inputs.len() > 1 && inputs[0].0 && inputs.iter().any(|it| !it.0) {
+            inputs.rotate_left(1);
+        }
+        match inputs.as_slice() {
+            [] => (false, "0".into()),
+            [(negative, one)] => (*negative, format!("{gain}·{one}")),
+            _ => (false, format!("{gain}·({})", joined(&inputs))),
+        }
+    }
+
+    /// Plus with what an op-amp without limit of gain adds to it: `p + 2 mV`.
+    fn raised(&self, id: OpampId) -> String {
+        let plus = self.text.opamps[id.index()].plus;
+        let mut terms = Vec::new();
+        if plus != GROUND {
+            terms.push((false, self.name(plus)));
+        }
+        terms.extend(self.further(id));
+        joined(&terms)
+    }
+
+    /// V+ − V−, ground left out.
+    fn apart(&self, opamp: &Opamp) -> Vec<(bool, String)> {
+        let pins = [(false, opamp.plus), (true, opamp.minus)];
+        let pins = pins
+            .into_iter()
+            .filter(|it| it.1 != GROUND && opamp.plus != opamp.minus);
+        pins.map(|(negative, it)| (negative, bracketed(self.text, it)))
+            .collect()
+    }
+
+    /// What else counts as a difference of the inputs: `(p + n)/(2·10000)`, `2 mV`.
+    fn further(&self, id: OpampId) -> Vec<(bool, String)> {
+        let (Some(board), opamp) = (self.board, &self.text.opamps[id.index()]) else {
+            return Vec::new();
+        };
+        let law = &board.laws[id.index()];
+        let mut terms = Vec::new();
+        if let Some(rejection) = &law.rejection {
+            let pins = [opamp.plus, opamp.minus];
+            let pins: Vec<String> = pins
+                .into_iter()
+                .filter(|it| *it != GROUND)
+                .map(|it| bracketed(self.text, it))
+                .collect();
+            let both = match pins.as_slice() {
+                [one] => one.clone(),
+                _ => format!("({})", pins.join(" + ")),
+            };
+            if !pins.is_empty() {
+                let rejection = notation::number(rejection, Dimension::NONE);
+                terms.push((false, format!("{both}/(2·{rejection})")));
+            }
+        }
+        if let Some(offset) = &law.offset {
+            let size = notation::number(&offset.abs(), Dimension::VOLT);
+            terms.push((is_negative(offset), size));
+        }
+        terms
+    }
+}
+
+fn signed((negative, body): (bool, String)) -> String {
+    joined(&[(negative, body)])
+}
+
+fn joined(terms: &[(bool, String)]) -> String {
+    let mut text = String::new();
+    for (negative, body) in terms {
+        append(&mut text, *negative, body);
+    }
+    text
 }
 
 fn whole(text: String, equation: &Equation) -> Written {
@@ -110,44 +347,6 @@ fn whole(text: String, equation: &Equation) -> Written {
     }
 }
 
-fn sum(circuit: &Circuit, terms: &[Term], writing: Writing) -> Written {
-    let mut written = Written {
-        text: String::new(),
-        terms: Vec::new(),
-    };
-    for term in terms {
-        let (negative, body) = match (writing.sums, term.branch) {
-            (Sums::Leaving, _) => current(circuit, term),
-            (Sums::Entering, Carrier::Element(_)) => current(
-                circuit,
-                &Term {
-                    from: term.to,
-                    to: term.from,
-                    ..*term
-                },
-            ),
-            (Sums::Entering, _) => current(
-                circuit,
-                &Term {
-                    minus: !term.minus,
-                    ..*term
-                },
-            ),
-        };
-        let range = append(&mut written.text, negative, &body);
-        written.terms.push(WrittenTerm {
-            term: *term,
-            text: written.text[range.clone()].into(),
-            range,
-        });
-    }
-    if terms.is_empty() {
-        written.text.push('0');
-    }
-    written.text.push_str(" = 0");
-    written
-}
-
 /// Adds a term to a text and tells where it stands; a minus sign belongs to it, a plus sign does not.
 fn append(text: &mut String, negative: bool, body: &str) -> Range<usize> {
     let first = text.is_empty();
@@ -160,54 +359,6 @@ fn append(text: &mut String, negative: bool, body: &str) -> Range<usize> {
     }
     text.push_str(body);
     start..text.len()
-}
-
-fn held(circuit: &Circuit, by: Carrier) -> String {
-    match by {
-        Carrier::Source(id) => {
-            let source = &circuit.sources[id.index()];
-            let [plus, minus] = names::carrier_ends(circuit, by);
-            let (negative, left) = match (plus, minus) {
-                (GROUND, GROUND) => (false, "0".into()),
-                (plus, GROUND) => (false, name(circuit, plus)),
-                (GROUND, minus) => (true, name(circuit, minus)),
-                (plus, minus) => (
-                    false,
-                    format!("{} − {}", name(circuit, plus), name(circuit, minus)),
-                ),
-            };
-            format!(
-                "{}{left} = {}",
-                if negative { "−" } else { "" },
-                drive(circuit, source)
-            )
-        }
-        _ => {
-            let [a, b] = names::carrier_ends(circuit, by);
-            equal(circuit, a, b)
-        }
-    }
-}
-
-fn equal(circuit: &Circuit, a: NodeId, b: NodeId) -> String {
-    match (a, b) {
-        (GROUND, b) => format!("{} = 0", name(circuit, b)),
-        (a, GROUND) => format!("{} = 0", name(circuit, a)),
-        (a, b) => format!("{} = {}", name(circuit, a), name(circuit, b)),
-    }
-}
-
-/// `(a − b)`, `a`, or with the sign turned `b`: ground is never written.
-fn difference(circuit: &Circuit, a: NodeId, b: NodeId) -> (bool, String) {
-    match (a, b) {
-        (GROUND, GROUND) => (false, "0".into()),
-        (GROUND, b) => (true, bracketed(circuit, b)),
-        (a, GROUND) => (false, bracketed(circuit, a)),
-        (a, b) => (
-            false,
-            format!("({} − {})", name(circuit, a), name(circuit, b)),
-        ),
-    }
 }
 
 fn name(circuit: &Circuit, node: NodeId) -> String {
@@ -288,9 +439,5 @@ fn factor(mut terms: Vec<(bool, String)>) -> (bool, String) {
     if terms.len() == 1 {
         return terms.remove(0);
     }
-    let mut text = String::new();
-    for (negative, body) in &terms {
-        append(&mut text, *negative, body);
-    }
-    (false, format!("({text})"))
+    (false, format!("({})", joined(&terms)))
 }

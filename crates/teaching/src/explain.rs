@@ -2,9 +2,11 @@
 //! the circuit is solved.
 
 mod around;
+mod real;
 
 use std::collections::HashSet;
 
+use analysis::board::Board;
 use analysis::equations::{Equation, EquationKind, Equations, Term};
 use analysis::feedback::Feedback;
 use circuit::{
@@ -13,8 +15,9 @@ use circuit::{
 use syntax::{Dimension, Place};
 
 use around::Around;
+use real::no_sum;
 
-use crate::equation::{self, Written};
+use crate::equation::{self, Paper, Written};
 use crate::{Sums, Writing, feedback, names, notation};
 
 /// The explanation of a circuit's equations.
@@ -78,18 +81,39 @@ pub fn count(equations: &Equations) -> String {
     )
 }
 
-/// Explains all equations of a circuit.
+/// Explains all equations of a circuit with ideal op-amps.
 pub fn explain(
     circuit: &Circuit,
     equations: &Equations,
     feedback: &[Feedback],
     writing: Writing,
 ) -> Explanation {
+    on_paper(Paper::ideal(circuit), equations, feedback, writing)
+}
+
+/// The same with each op-amp by the law of its part.
+pub fn explain_real(
+    circuit: &Circuit,
+    board: &Board,
+    feedback: &[Feedback],
+    writing: Writing,
+) -> Explanation {
+    let paper = Paper::real(circuit, board);
+    on_paper(paper, &board.paper(), feedback, writing)
+}
+
+fn on_paper(
+    paper: Paper,
+    equations: &Equations,
+    feedback: &[Feedback],
+    writing: Writing,
+) -> Explanation {
     let context = Context {
-        circuit,
+        paper,
+        circuit: paper.circuit,
         equations,
         writing,
-        around: Around::of(circuit, equations, feedback),
+        around: Around::of(&paper, equations, feedback),
     };
     Explanation {
         heading: count(equations),
@@ -149,6 +173,8 @@ pub fn plain(explanation: &Explanation) -> String {
 }
 
 struct Context<'a> {
+    paper: Paper<'a>,
+    /// What the equations are about.
     circuit: &'a Circuit,
     equations: &'a Equations,
     writing: Writing,
@@ -163,10 +189,12 @@ impl Context<'_> {
             Sums::Entering => "a current counts as entering its node",
         };
         let mut notes = vec![format!("Ground is 0 V. In a current sum {way}.")];
-        if !self.circuit.opamps.is_empty() {
-            notes.push(format!(
+        match self.paper.board {
+            Some(board) => notes.extend(self.laws(board)),
+            None if self.circuit.opamps.is_empty() => {}
+            None => notes.push(format!(
                 "Every op-amp is taken as ideal: no current flows into its inputs, and with negative feedback {v}+ = {v}−."
-            ));
+            )),
         }
         let unnamed = self
             .equations
@@ -185,11 +213,14 @@ impl Context<'_> {
     }
 
     fn explained(&self, equation: &Equation) -> Explained {
-        let written = equation::write(self.circuit, equation, self.writing);
+        let written = self.paper.write(equation, self.writing);
         let at = names::node(self.circuit, equation.at);
         let mut covers = vec![equation.at];
         let (title, why) = match &equation.kind {
-            EquationKind::Held { by } => (self.title_held(*by), self.why_held(*by, equation.at)),
+            EquationKind::Held { by } => match self.paper.piece(*by) {
+                Some((opamp, _)) => (self.title_output(opamp), self.why_output(opamp)),
+                None => (self.title_held(*by), self.why_held(*by, equation.at)),
+            },
             EquationKind::Virtual {
                 opamp,
                 replaces,
@@ -197,23 +228,26 @@ impl Context<'_> {
             } => {
                 covers.push(*replaces);
                 covers.extend(tied.iter().map(|(node, _)| *node));
-                let name = &self.circuit.opamps[opamp.index()].name;
+                let opamp = self.of_text(*opamp);
                 (
-                    format!(
-                        "`{name}`, in place of a current sum at {}",
-                        names::node(self.circuit, *replaces)
-                    ),
-                    { self.why_virtual(*opamp, *replaces, tied) },
+                    self.title_output(opamp),
+                    self.why_virtual(opamp, *replaces, tied),
                 )
             }
-            EquationKind::Sum => (format!("Current sum at {at}"), self.why_sum(equation.at)),
+            EquationKind::Sum => {
+                let mut why = self.why_sum(equation.at);
+                why.push_str(&self.not_held(&[equation.at]));
+                (format!("Current sum at {at}"), why)
+            }
             EquationKind::JoinedSum { nodes, ties } => {
                 covers.extend(nodes);
                 let title = format!(
                     "One current sum for {}",
                     names::nodes(self.circuit, nodes.iter().copied())
                 );
-                (title, self.why_joined(nodes, ties))
+                let mut why = self.why_joined(nodes, ties);
+                why.push_str(&self.not_held(nodes));
+                (title, why)
             }
         };
         covers.sort();
@@ -311,7 +345,7 @@ impl Context<'_> {
             (Some(opamp), _) => format!(
                 "It leads to the output of `{}`, which delivers whatever current is needed, so no current sum is written at \
                  either end.",
-                self.circuit.opamps[opamp.index()].name
+                self.paper.text.opamps[self.of_text(opamp).index()].name
             ),
             (None, ends) if self.is_driven(tie) || !ends.contains(&GROUND) => format!(
                 "It carries whatever current is needed, so this equation stands in place of a current sum at {}.",
@@ -330,14 +364,15 @@ impl Context<'_> {
     }
 
     fn why_virtual(&self, opamp: OpampId, replaces: NodeId, tied: &[(NodeId, Carrier)]) -> String {
-        let part = &self.circuit.opamps[opamp.index()];
+        let part = &self.paper.text.opamps[opamp.index()];
         let (v, out) = (
             self.writing.voltage.text(),
             names::node(self.circuit, replaces),
         );
         let feedback = self.around.feedback(opamp);
-        let mut why = feedback::reason(self.circuit, feedback, opamp, self.writing);
+        let mut why = feedback::reason(self.paper.text, feedback, opamp, self.writing);
         match (part.plus, part.minus) {
+            _ if self.is_raised(opamp) => why.push_str(&self.why_raised(opamp)),
             (GROUND, minus) => why.push_str(&format!(
                 " Here plus is ground, so {v}− = {} is 0 V without being wired to ground: a virtual ground.",
                 names::node(self.circuit, minus)
@@ -355,10 +390,7 @@ impl Context<'_> {
                 names::node(self.circuit, minus)
             )),
         }
-        why.push_str(&format!(
-            " No current sum is written at {out}: the output delivers whatever current is needed there, so that sum would only \
-             bring in one more unknown."
-        ));
+        why.push_str(&no_sum(&out));
         if !tied.is_empty() {
             let nodes = names::nodes(self.circuit, tied.iter().map(|it| it.0));
             let by = names::few(tied, |it| names::the(self.circuit, it.1));
@@ -443,10 +475,8 @@ impl Context<'_> {
             .iter()
             .flat_map(|it| &self.around.node(*it).inputs)
             .map(|(opamp, pin)| {
-                format!(
-                    "the {pin} input of `{}`",
-                    self.circuit.opamps[opamp.index()].name
-                )
+                let name = &self.paper.text.opamps[opamp.index()].name;
+                format!("the {pin} input of `{name}`")
             })
             .collect();
         if !inputs.is_empty() {
@@ -480,20 +510,21 @@ impl Context<'_> {
 
     fn element_term(&self, id: ElementId, term: &Term) -> String {
         let element = &self.circuit.elements[id.index()];
-        let (name, kind) = (&element.name, names::element_noun(element.kind));
         if element.kind != ElementKind::Resistor {
-            return format!("the current through the {kind} `{name}`, which is not known.");
+            let the = names::the(self.circuit, term.branch);
+            return format!("the current through {the}, which is not known.");
         }
+        let name = self.element_name(id);
         let value = notation::number(&element.value, Dimension::OHM);
-        let [from, to] = [term.from, term.to].map(|it| names::node(self.circuit, it));
+        let [from, to] = [term.from, term.to].map(|it| self.node(it));
         let (way, first, second) = match self.writing.sums {
             Sums::Leaving => (
-                format!("what leaves {from} through `{name}` ({value}) towards {to}"),
+                format!("what leaves {from} through {name} ({value}) towards {to}"),
                 &from,
                 &to,
             ),
             Sums::Entering => (
-                format!("what enters {from} through `{name}` ({value}) from {to}"),
+                format!("what enters {from} through {name} ({value}) from {to}"),
                 &to,
                 &from,
             ),
@@ -501,11 +532,11 @@ impl Context<'_> {
         let across = match (term.from, term.to) {
             (node, GROUND) | (GROUND, node) => {
                 format!(
-                    "Ground is 0 V, so the voltage across `{name}` is that of {}",
-                    names::node(self.circuit, node)
+                    "Ground is 0 V, so the voltage across {name} is that of {}",
+                    self.node(node)
                 )
             }
-            _ => format!("The voltage across `{name}` is {first} − {second}"),
+            _ => format!("The voltage across {name} is {first} − {second}"),
         };
         format!("{way}. {across}; divided by the resistance it is the current (Ohm's law).")
     }
@@ -514,6 +545,16 @@ impl Context<'_> {
         let source = &self.circuit.sources[id.index()];
         let (name, node) = (&source.name, names::node(self.circuit, term.from));
         let drive = equation::drive(self.circuit, source);
+        let counts = match negative {
+            true => format!(
+                "negative among the currents that {}",
+                self.writing.sums.verb()
+            ),
+            false => "positive".into(),
+        };
+        if let Some((opamp, piece)) = self.paper.piece(term.branch) {
+            return self.bias_term(opamp, piece, &drive, &node, &counts);
+        }
         if !matches!(source.kind, SourceKind::Current { .. }) {
             return format!("the current of the source `{name}`, which is not known.");
         }
@@ -525,13 +566,6 @@ impl Context<'_> {
         let does = match term.minus {
             false => format!("takes {drive} out of {node}"),
             true => format!("pushes {drive} into {node}"),
-        };
-        let counts = match negative {
-            true => format!(
-                "negative among the currents that {}",
-                self.writing.sums.verb()
-            ),
-            false => "positive".into(),
         };
         let known = match source.controls.is_empty() {
             true => "whatever the voltages are",

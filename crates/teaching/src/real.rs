@@ -38,7 +38,7 @@ pub fn is_unsigned(cause: Cause) -> bool {
 }
 
 /// What [`is_unsigned`] means, for a reader.
-pub const UNSIGNED: &str = "± stands where a data sheet gives a size and no sign (offset, rejection): with the sign turned this part of the gap turns too.";
+pub const UNSIGNED: &str = "± stands where a data sheet gives a size and no sign (offset, rejection): with the sign turned this part of the gap turns too (that of rejection nearly).";
 
 /// What gives a share: `probe`, `A1.offset`, `A1.bias`.
 pub fn giver(circuit: &Circuit, giver: Giver) -> String {
@@ -64,6 +64,9 @@ pub fn resistance(resistance: &Resistance) -> String {
         Resistance::Infinite => "infinite (no current flows)".into(),
     }
 }
+
+/// Stands below ideal equations whose circuit is answered with real op-amps.
+pub const EQUATIONS_ARE_IDEAL: &str = "These are the equations of ideal op-amps, as they are taught. The answers below are with each op-amp as its part says; ampersum equations --real writes their equations.";
 
 /// One part of a gap, in volts: `−4 mV`, `±3 mV`, `0`.
 pub fn part(volts: &Answer, cause: Cause) -> String {

@@ -32,6 +32,34 @@ fn the_equation_of_the_word_at_the_caret_is_explained() {
 }
 
 #[test]
+fn beside_a_real_opamp_its_own_equation_is_explained() {
+    let text = "part slow\n  gain 5000\n  output_resistance 50 ohm\nend\ncircuit c\nopamps are slow\nsource s: in = 1 V\n\
+                in -- R1 1k -- sum -- R2 2k -- «»out\nopamp A1: plus ground, minus sum, drives out\n";
+    let (view, spans) = open(text);
+    let actions = actions(&view, spans[0]);
+    let titles: Vec<&str> = actions.iter().map(|it| it.title.as_str()).collect();
+    assert_eq!(
+        titles[..3],
+        [
+            "Explain the equation at `out`",
+            "Explain the equation at `out` with real op-amps",
+            COMMENT
+        ]
+    );
+    let lines = actions.iter().filter_map(|it| match &it.kind {
+        ActionKind::Explain { target, .. } => Some(explanation::explanation(&view, target)?.line),
+        _ => None,
+    });
+    assert_eq!(
+        lines.collect::<Vec<_>>(),
+        [
+            "Equation at out: sum = 0",
+            "Equation at out: (out − sum)/R2 + (out + 5000·sum)/A1.Rout = 0"
+        ]
+    );
+}
+
+#[test]
 fn a_comment_above_keeps_indent_and_description() {
     let (view, spans) = open(
         "circuit c\n  source s: a = 1 V\n  ## The load.\n  «»a -- R1 1k -- b -- R2 1k -- ground\n",
@@ -39,6 +67,7 @@ fn a_comment_above_keeps_indent_and_description() {
     let target = Target {
         circuit: "c".into(),
         node: "b".into(),
+        real: false,
     };
     let edits =
         explanation::as_comment(&view, &target, spans[0].start).expect("there is such an equation");

@@ -8,7 +8,7 @@ use circuit::{
 use syntax::Dimension;
 use teaching::{equation, feedback, names, notation};
 
-use super::Block;
+use super::{Block, real};
 use crate::View;
 use crate::answers::{Answers, answers};
 
@@ -27,6 +27,8 @@ pub(super) fn node(view: &View, index: usize, node: NodeId) -> Vec<Block> {
     headline(&mut blocks, &answers, name, answers.node(node));
     description(&mut blocks, &circuit.nodes[node.index()].description);
     blocks.extend(equations(&answers, node));
+    blocks.extend(real::node(&answers, node));
+    blocks.extend(real::shares(&answers, node));
     blocks.push(Block::Words(format!(
         "Joined: {}.",
         names::list(joined(circuit, node))
@@ -109,6 +111,7 @@ fn source(answers: &Answers, id: SourceId) -> Vec<Block> {
                 SourceKind::Current { .. } => lines.push(across(circuit, ends, carried)),
             }
             lines.extend(power(&carried.power(), None));
+            lines.extend(real::seen(answers, id));
         }
         None => lines.extend(answers.silence()),
     }
@@ -131,7 +134,9 @@ fn opamp(answers: &Answers, id: OpampId) -> Vec<Block> {
                 it.name
             )));
             description(&mut blocks, &it.description);
-            blocks.push(Block::Lines(output_lines(&it.name, &out, output)));
+            let mut lines = output_lines(&it.name, &out, output);
+            lines.extend(real::seen_at(answers, id));
+            blocks.push(Block::Lines(lines));
         }
         None => {
             blocks.push(Block::Headline(it.name.clone()));
@@ -144,6 +149,7 @@ fn opamp(answers: &Answers, id: OpampId) -> Vec<Block> {
     }
     blocks.extend(loop_words(circuit, study, id));
     blocks.extend(equations(answers, it.drives));
+    blocks.extend(real::node(answers, it.drives));
     doubt(&mut blocks, answers);
     blocks
 }

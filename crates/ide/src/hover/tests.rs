@@ -63,17 +63,21 @@ fn a_voltage_whose_decimal_does_not_end_is_told_as_a_fraction_too() {
     check(
         "source s: a = 1 V\na -- R1 1k -- «»b -- R2 2k -- ground\n",
         expect![[r#"
-        **b = 666.67 mV**
+            **b = 666.67 mV**
 
-        exactly 2000/3 mV
+            exactly 2000/3 mV
 
-        ```
-        (b − a)/R1 + b/R2 = 0
-        ```
+            ```
+            (b − a)/R1 + b/R2 = 0
+            ```
 
-        No charge piles up at a node: the currents that leave `b` add up to zero.
+            No charge piles up at a node: the currents that leave `b` add up to zero.
 
-        Joined: `R1` and `R2`."#]],
+            By source:
+
+            - 666.67 mV from `s`, 0.66667 (2/3) times it
+
+            Joined: `R1` and `R2`."#]],
     );
 }
 
@@ -135,18 +139,20 @@ fn sources_tell_what_they_deliver() {
     check(
         &stage("probe", "«»probe"),
         expect![[r#"
-        **probe: in = 1.2 V**
+            **probe: in = 1.2 V**
 
-        - delivers 120 µA into `in`
-        - gives 144 µW to the circuit"#]],
+            - delivers 120 µA into `in`
+            - gives 144 µW to the circuit
+            - sees 10 kΩ"#]],
     );
     check(
         "source light: 2 mA from ground into a\na -- R1 1k -- ground\nexpect current(«»light) = 2 mA\n",
         expect![[r#"
-        **light: 2 mA from ground into a**
+            **light: 2 mA from ground into a**
 
-        - −2 V across it, from ground to `a`
-        - gives 4 mW to the circuit"#]],
+            - −2 V across it, from ground to `a`
+            - gives 4 mW to the circuit
+            - sees 1 kΩ"#]],
     );
 }
 
@@ -165,6 +171,18 @@ fn an_answer_that_is_only_ideal_says_so() {
             ```
 
             `A1` has negative feedback. Of a small rise of `out`, 1/3 co…
+
+            With the op-amps as their parts say:
+
+            ```
+            out = −5000·sum
+            ```
+
+            Ideal op-amps would give −2 V. The gap of 1.1993 mV is made of: finite gain 1.1993 mV.
+
+            By source:
+
+            - −1.9988 V from `s`, −1.9988 (−10000/5003) times it
 
             Joined: `R2` and output of `A1`."#]],
     );
@@ -218,6 +236,10 @@ fn a_name_inside_a_block_is_told_for_each_use() {
 
             No charge piles up at a node: the currents that leave `b` add up to zero.
 
+            By source:
+
+            - 4 V from `s`, 0.5 times it
+
             Joined: `H1.R1` and `H1.R2`.
 
             **c = 4 V**
@@ -227,6 +249,10 @@ fn a_name_inside_a_block_is_told_for_each_use() {
             ```
 
             No charge piles up at a node: the currents that leave `c` add up to zero.
+
+            By source:
+
+            - 4 V from `s`, 0.5 times it
 
             Joined: `H2.R1` and `H2.R2`.
             =====

@@ -4,12 +4,13 @@
 use std::collections::HashMap;
 
 use analysis::claims::Judgement;
+use analysis::shares::Giver;
 use analysis::solution::Carried;
 use analysis::{Answer, Study};
 use checks::{Finding, Settings, Severity};
 use circuit::{Book, Claim};
 use syntax::{Dimension, LineIndex};
-use teaching::{Writing, explain, notation};
+use teaching::{Writing, explain, notation, real};
 
 /// A text with all its facts.
 pub struct Read {
@@ -55,7 +56,9 @@ pub fn printed(read: &Read, command: &str) -> Vec<String> {
         "check" => findings(read),
         "explain" => explained(read),
         "equations" => equations(read),
-        "solve" => [equations(read), answers(read)].concat(),
+        "equations_real" => equations_real(read),
+        "solve" => [equations(read), answers(read), gaps(read)].concat(),
+        "shares" => shares(read),
         other => panic!("nothing is known of what `{other}` prints"),
     };
     pieces.push("…".into());
@@ -121,12 +124,120 @@ fn explained(read: &Read) -> Vec<String> {
     pieces
 }
 
+fn equations_real(read: &Read) -> Vec<String> {
+    let mut pieces = Vec::new();
+    for (circuit, study) in read.book.circuits.iter().zip(&read.studies) {
+        let board = study.board(circuit, &read.book.parts);
+        let said = explain::explain_real(circuit, board, &study.feedback, Writing::default());
+        pieces.extend(
+            circuit
+                .title
+                .iter()
+                .map(|it| format!("{} — {it}", circuit.name)),
+        );
+        pieces.push(said.heading.clone());
+        for (index, it) in said.equations.iter().enumerate() {
+            pieces.push(format!("{} {}", index + 1, it.written.text));
+            pieces.push(it.why.replace('`', ""));
+        }
+    }
+    pieces
+}
+
+/// Rows of the two tables of `solve` about real and ideal op-amps.
+fn gaps(read: &Read) -> Vec<String> {
+    let headings = [
+        "Real and ideal op-amps: the gap is the sum of its causes, switched on from left to right",
+        "What would be gone if one cause alone were cured (this does not add up)",
+        "as written ideal gap",
+        real::UNSIGNED,
+    ];
+    let mut pieces: Vec<String> = headings.map(String::from).into();
+    pieces.push(real::EQUATIONS_ARE_IDEAL.into());
+    for (circuit, study) in read.book.circuits.iter().zip(&read.studies) {
+        let parts = &read.book.parts;
+        let Some(gap) = study.gap(circuit, parts) else {
+            continue;
+        };
+        let names: Vec<&str> = gap.parts.iter().map(|it| real::name(it.cause)).collect();
+        pieces.push(names.join(" "));
+        let (written, ideal) = (study.linear(circuit, parts), study.solution(circuit, parts));
+        for node in circuit.unknowns() {
+            let volts = |it: &Answer| notation::short(it, Dimension::VOLT);
+            let at =
+                |it: &analysis::solution::Solution| it.nodes[node.index()].clone().expect("fixed");
+            let (written, ideal) = (at(written), at(ideal));
+            let row = |of: &dyn Fn(&analysis::gap::PartOfGap) -> String| {
+                gap.parts.iter().map(of).collect::<Vec<_>>().join(" ")
+            };
+            let adds = row(&|it| real::part(&it.adds[node.index()], it.cause));
+            let cured = row(&|it| real::part(&it.cured[node.index()], it.cause));
+            let name = circuit.node_name(node);
+            let gap = volts(&(&written - &ideal));
+            pieces.push(format!(
+                "{name} {} {} {gap} {adds}",
+                volts(&written),
+                volts(&ideal)
+            ));
+            pieces.push(format!("{name} {cured}"));
+        }
+    }
+    pieces
+}
+
+fn shares(read: &Read) -> Vec<String> {
+    let headings = [
+        "Shares: each node's voltage by source; they add up",
+        "Gains: each node's voltage per volt or ampere of a source",
+        "Resistances, with all other sources at zero",
+    ];
+    let mut pieces: Vec<String> = headings.map(String::from).into();
+    for (circuit, study) in read.book.circuits.iter().zip(&read.studies) {
+        let shares = study
+            .shares(circuit, &read.book.parts)
+            .expect("it is known");
+        let givers = shares.shares.iter().map(|it| real::giver(circuit, it.of));
+        pieces.push(givers.collect::<Vec<_>>().join(" "));
+        for it in shares.shares.iter().filter(|it| it.gains.is_some()) {
+            pieces.push(format!("per {}", real::giver(circuit, it.of)));
+        }
+        for node in circuit.unknowns() {
+            let name = circuit.node_name(node);
+            let volts = shares
+                .at(node)
+                .map(|it| notation::short(it.1, Dimension::VOLT));
+            pieces.push(format!("{name} {}", volts.collect::<Vec<_>>().join(" ")));
+            let gains = shares.shares.iter().filter_map(|it| {
+                let Giver::Source(id) = it.of else {
+                    return None;
+                };
+                let gain = &it.gains.as_ref()?[node.index()];
+                Some(notation::full(gain, real::gain_dimension(circuit, id)))
+            });
+            pieces.push(format!("{name} {}", gains.collect::<Vec<_>>().join(" ")));
+        }
+        for (id, it) in &shares.inputs {
+            let name = &circuit.sources[id.index()].name;
+            pieces.push(format!("seen by {name} {}", real::resistance(it)));
+        }
+        for (id, it) in &shares.outputs {
+            let opamp = &circuit.opamps[id.index()];
+            let at = circuit.node_name(opamp.drives);
+            let seen = real::resistance(it);
+            pieces.push(format!("at the output of {} ({at}) {seen}", opamp.name));
+        }
+    }
+    pieces
+}
+
 fn answers(read: &Read) -> Vec<String> {
     let headings = ["Node voltages", "Elements", "Sources", "Op-amps", "Claims"];
     let mut pieces: Vec<String> = headings.map(String::from).into();
     pieces.push("voltage current power taken in".into());
     for (circuit, study) in read.book.circuits.iter().zip(&read.studies) {
-        let solution = study.solution(circuit, &read.book.parts);
+        let ideal = || study.solution(circuit, &read.book.parts);
+        let answer = study.answer(circuit, &read.book.parts);
+        let solution = answer.unwrap_or_else(ideal);
         for node in circuit.unknowns() {
             let answer = solution.nodes[node.index()].as_ref();
             let shown = answer.map(|it| notation::full(it, Dimension::VOLT));

@@ -22,7 +22,7 @@ pub(crate) const CHANGE: &str = "ampersum.change";
 
 /// The argument that names an equation.
 pub(crate) fn arguments(uri: &Url, target: &Target) -> Value {
-    json!({"uri": uri, "circuit": target.circuit, "node": target.node})
+    json!({"uri": uri, "circuit": target.circuit, "node": target.node, "real": target.real})
 }
 
 /// The equation that an argument names.
@@ -31,6 +31,7 @@ pub(crate) fn target(argument: &Value) -> Option<Target> {
     Some(Target {
         circuit: word("circuit")?,
         node: word("node")?,
+        real: argument["real"] == true,
     })
 }
 

@@ -2,9 +2,12 @@
 
 use std::collections::HashMap;
 
+use analysis::board::Board;
 use analysis::equations::{Equation, EquationKind, Equations};
 use analysis::feedback::Feedback;
-use circuit::{Carrier, Circuit, ElementId, ElementKind, NodeId, OpampId};
+use circuit::{Carrier, ElementId, ElementKind, NodeId, OpampId};
+
+use crate::equation::Paper;
 
 /// The lookups.
 pub(super) struct Around<'a> {
@@ -26,10 +29,11 @@ pub(super) struct AtNode {
 
 impl<'a> Around<'a> {
     pub(super) fn of(
-        circuit: &Circuit,
+        paper: &Paper,
         equations: &'a Equations,
         feedback: &'a [Feedback],
     ) -> Around<'a> {
+        let circuit = paper.circuit;
         let mut nodes = vec![AtNode::default(); circuit.nodes.len()];
         for (index, element) in circuit.elements.iter().enumerate() {
             for end in element.ends {
@@ -41,7 +45,14 @@ impl<'a> Around<'a> {
                 }
             }
         }
-        for (index, opamp) in circuit.opamps.iter().enumerate() {
+        for (index, opamp) in paper.text.opamps.iter().enumerate() {
+            let takes = |board: &Board| {
+                let law = &board.laws[index];
+                law.bias.is_some() || law.input_resistance.is_some()
+            };
+            if paper.board.is_some_and(takes) {
+                continue;
+            }
             let id = OpampId(index as u32);
             nodes[opamp.plus.index()].inputs.push((id, "plus"));
             nodes[opamp.minus.index()].inputs.push((id, "minus"));
