@@ -73,7 +73,7 @@ pub enum Verdict {
     RunsAway,
     /// On the border.
     Marginal,
-    /// An input is adrift, so nothing can be said.
+    /// With the outputs held an input is adrift, if only at these values, so nothing can be said.
     InputFloats,
     /// More op-amps move each other than are judged together.
     TooMany,
@@ -120,7 +120,9 @@ pub(crate) fn judged(
         } else if block.len() > 1 || towards[block[0]].contains(&block[0]) {
             maps.judge(circuit, parts, block, &mut all);
         } else {
-            let verdict = if unknowable[block[0]] {
+            let verdict = if cancels(faults, block[0]) {
+                Verdict::Cancels
+            } else if unknowable[block[0]] {
                 Verdict::InputFloats
             } else {
                 Verdict::None
@@ -130,6 +132,14 @@ pub(crate) fn judged(
     }
     all.sort_by_key(|it| it.block[0]);
     all
+}
+
+/// Whether the rank of all equations together has told that its feedback cancels.
+fn cancels(faults: &[Fault], opamp: usize) -> bool {
+    let of = faults
+        .iter()
+        .filter(|it| it.kind == FaultKind::CancelsAtTheseValues);
+    of.flat_map(Fault::opamps).any(|it| it.index() == opamp)
 }
 
 /// The tests on a block take time with the cube of its op-amps and more.
@@ -467,7 +477,7 @@ fn in_doubles(
         .collect()
 }
 
-/// Op-amps of which nothing can be said: an input hangs in the air.
+/// Op-amps of which nothing can be said: with the outputs held, an input hangs in the air, if only at these values.
 fn floating(circuit: &Circuit, maps: &Maps, faults: &[Fault]) -> Vec<bool> {
     let mut adrift = vec![false; circuit.nodes.len()];
     for fault in faults {
@@ -479,12 +489,15 @@ fn floating(circuit: &Circuit, maps: &Maps, faults: &[Fault]) -> Vec<bool> {
             fault.nodes.iter().for_each(|it| adrift[it.index()] = true);
         }
     }
-    let floats = |opamp: &circuit::Opamp| {
+    let floats = |(opamp, inputs): (&circuit::Opamp, &[Option<Sum<Ratio>>; 2])| {
         let pins = [opamp.plus, opamp.minus];
-        pins.iter()
-            .any(|it| adrift[it.index()] || maps.ever().node(*it).is_none())
+        pins.iter().zip(inputs).any(|(pin, share)| {
+            let fixed_by_other_values = share.is_none() && maps.pattern.node(*pin).is_some();
+            adrift[pin.index()] || maps.ever().node(*pin).is_none() || fixed_by_other_values
+        })
     };
-    circuit.opamps.iter().map(floats).collect()
+    let inputs = &maps.rest.inputs;
+    circuit.opamps.iter().zip(inputs).map(floats).collect()
 }
 
 /// A block with capacitors or inductors, seen at its two ends.

@@ -67,7 +67,8 @@ impl Checked<'_> {
 
     /// Structural faults of the kinds that `of` picks.
     pub fn faults(&self, of: impl Fn(FaultKind) -> bool) -> impl Iterator<Item = &Fault> {
-        self.study.faults.iter().filter(move |it| of(it.kind))
+        let all = self.study.faults.iter().filter(move |it| of(it.kind));
+        all.take(crate::MOST_OF_A_RULE)
     }
 
     /// Whether a structural fault other than a loose end names this op-amp.

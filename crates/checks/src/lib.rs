@@ -68,6 +68,7 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
     doubt::settle(book, &extents, &mut findings);
     doubt::settle_starts(&mut findings);
     findings.retain_mut(|it| settings.apply(it));
+    keep_worst(&mut findings);
     findings.sort_by(|a, b| {
         let key = |it: &Finding| (it.place.file, it.place.span.start, it.place.span.end);
         key(a)
@@ -76,6 +77,27 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
             .then(a.rule.cmp(b.rule))
     });
     findings
+}
+
+/// The most findings that are told of a file and what it uses.
+const MOST: usize = 5_000;
+/// No rule needs to find more in a circuit: then the rest is not told anyway.
+pub(crate) const MOST_OF_A_RULE: usize = MOST + 1;
+
+/// Of very many findings keeps the worst, and says that there are more where the first of them is left out.
+fn keep_worst(findings: &mut Vec<Finding>) {
+    if findings.len() <= MOST {
+        return;
+    }
+    findings.sort_by_key(|it| std::cmp::Reverse(it.severity));
+    let more = findings.split_off(MOST);
+    let Some(first) = more.first() else { return };
+    let message = "more than 5,000 findings: not all are told from here on".to_owned();
+    let help = "Begin with the first ones: many others may come from them.".to_owned();
+    findings.push(Finding {
+        circuit: first.circuit,
+        ..Finding::new("too_big", first.severity, first.place, message, help)
+    });
 }
 
 /// A block that is used many times has its mistake once: findings of one rule at one place become one.

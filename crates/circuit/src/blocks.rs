@@ -50,6 +50,10 @@ impl<'t> Builder<'t> {
         let place = self.place(frame, device.kind);
         self.block_uses.push((block, place));
         let ports = self.ports(block);
+        // Such a port is told where the block stands.
+        if ports.iter().any(|it| it.is_reserved()) {
+            return self.declare_broken(frame, device);
+        }
         let all = |parameter: bool| -> Vec<&str> {
             let wanted = ports
                 .iter()
@@ -78,7 +82,7 @@ impl<'t> Builder<'t> {
         self.push_inner(frame, outer, block, prefix);
         // Ports in the order of the device's clauses, so that nodes count in the order of the text.
         for clause in &device.clauses {
-            let word = self.key(frame, clause.word);
+            let word = self.word(frame, clause.word);
             let Some(port) = ports
                 .iter()
                 .find(|it| it.name == word && it.said.default.is_none())
@@ -123,7 +127,7 @@ impl<'t> Builder<'t> {
             match &port.said.default {
                 Some(default) => self.parameter(inner, outer, &port, default),
                 None => {
-                    if matches!(port.name.as_str(), "part" | "supply") {
+                    if port.is_reserved() {
                         let kind = FaultKind::NameTaken {
                             name: port.name,
                             is: "reserved",
@@ -177,7 +181,7 @@ impl<'t> Builder<'t> {
         });
         self.frames[inner]
             .names
-            .insert(port.name.clone(), (What::Let(index), port.place));
+            .insert(port.name.clone().into(), (What::Let(index), port.place));
     }
 
     fn ports(&self, block: BlockRef) -> Vec<Port<'t>> {
@@ -232,4 +236,11 @@ struct Port<'t> {
     said: &'t syntax::Port,
     name: String,
     place: Place,
+}
+
+impl Port<'_> {
+    /// A device says its part and its supply under these words.
+    fn is_reserved(&self) -> bool {
+        self.said.default.is_none() && matches!(self.name.as_str(), "part" | "supply")
+    }
 }

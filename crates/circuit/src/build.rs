@@ -56,8 +56,7 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
     let blocks: Vec<Block> = blocks.collect();
     let mut seen = HashSet::new();
     faults.retain(|it| seen.insert((it.place, it.kind.id())));
-    let unused = unused(&circuits, &parts, &blocks);
-    let mut faults = join_unknown(faults, &unused);
+    let mut faults = join_unknown(faults, || unused(&circuits, &parts, &blocks));
     faults.sort_by_key(|it| (it.place.file, it.place.span));
     Book {
         files: library.files,
@@ -191,14 +190,16 @@ fn builder<'t>(library: &'t Library, parts: &'t mut Vec<Part>, index: usize) -> 
         block_supplies: Vec::new(),
         block_uses: Vec::new(),
         sheet_lets: Vec::new(),
+        sheet_operands: 0,
         in_sheet: false,
         faults: Vec::new(),
+        lost: None,
         perhaps_held: HashSet::new(),
         depth: 0,
     }
 }
 
-fn frame(file: FileId, outer: Option<usize>, in_circuit: bool) -> Frame {
+fn frame<'t>(file: FileId, outer: Option<usize>, in_circuit: bool) -> Frame<'t> {
     Frame {
         file,
         prefix: String::new(),
@@ -249,23 +250,23 @@ fn circuit<'t>(
 impl Builder<'_> {
     /// Last words: `let`s with their values, and the nodes that broken lines name.
     fn gather(&mut self) {
-        for it in &self.lets {
+        for it in std::mem::take(&mut self.lets) {
             if it.parameter
                 || self.frames[it.frame].file != FileId(0)
                 || !self.frames[it.frame].prefix.is_empty()
             {
                 continue;
             }
-            let value = match &it.state {
-                crate::scope::Step::Done(value) => value.clone(),
+            let value = match it.state {
+                crate::scope::Step::Done(value) => value,
                 _ => None,
             };
             self.circuit.lets.push(Let {
-                name: it.name.clone(),
+                name: it.name,
                 value,
                 place: it.place,
-                uses: it.uses.clone(),
-                description: it.description.clone(),
+                uses: it.uses,
+                description: it.description,
             });
         }
         self.circuit.lets.sort_by_key(|it| it.place.span);

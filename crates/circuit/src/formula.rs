@@ -3,11 +3,14 @@
 use syntax::{Dimension, Expr, ExprKind, Form, Number, Operator, Span, quantity};
 
 use crate::model::*;
-use crate::scope::{Builder, Step, What, replace};
-use crate::{FaultKind, Value, series};
+use crate::scope::{Builder, What, replace};
+use crate::{FaultKind, series};
 
-/// How deep `let`s may read each other before they are written, expressions counted in.
-const DEPTH: usize = 300;
+/// How deep expressions may nest, with brackets 64 deep and all signs around them.
+const DEPTH: usize = 400;
+
+/// How many operands one line of a work sheet may have with its names written out.
+const MOST_OPERANDS: usize = 10_000;
 
 /// What an expression may read.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -97,60 +100,71 @@ impl<'t> Builder<'t> {
             needed,
             found: typed.dimension,
         };
-        let unit = needed.unit();
-        let text = self.text(frame);
-        let fault = self.fault(frame, typed.span, kind);
-        let written = typed.span.of(text);
-        if typed.plain
-            && let Some(unit) = unit
-        {
-            let with_unit = format!("{written} {unit}");
-            fault.fixes.push(replace(typed.span, with_unit, true));
-        }
-        // `100k` where hertz are needed: the prefix alone means ohms.
-        let digits = written.trim_end_matches(['k', 'M', 'G']).trim_end();
-        if let Some(unit) = unit
-            && digits.len() < written.len()
-            && digits.ends_with(|it: char| it.is_ascii_digit())
-            && digits
-                .chars()
-                .all(|it| it.is_ascii_digit() || matches!(it, '.' | '-' | '−'))
-        {
-            let prefix = &written[written.len() - 1..];
-            let with_unit = format!("{digits} {prefix}{unit}");
-            fault.fixes.push(replace(typed.span, with_unit, false));
-        }
+        let written = typed.span.of(self.text(frame));
+        let fixes = match needed.unit() {
+            Some(unit) if typed.plain => {
+                Some(replace(typed.span, format!("{written} {unit}"), true))
+            }
+            _ => self.in_unit(frame, typed.span, needed),
+        };
+        self.fault(frame, typed.span, kind).fixes.extend(fixes);
         None
+    }
+
+    /// The same digits and prefix with the unit that is needed: `1 mA` → `1 mV`; of `100k`, the prefix that means ohms alone.
+    pub(crate) fn in_unit(
+        &self,
+        frame: usize,
+        span: Span,
+        needed: Dimension,
+    ) -> Option<syntax::Fix> {
+        let text = self.text(frame);
+        let it = quantity::read(text, span).ok()?;
+        let (unit, own) = (it.unit?, it.dimension.unit()?);
+        let written = unit.of(text);
+        let bare = |unit: &&str| matches!(*unit, "k" | "M" | "G");
+        let prefix = ["ohm", "\u{3A9}", "\u{2126}", own]
+            .iter()
+            .find_map(|it| written.strip_suffix(it))
+            .or(Some(written).filter(bare))?;
+        let may_have_prefix = !matches!(needed, Dimension::DEGREE | Dimension::VOLT_PER_SECOND);
+        if it.form != Form::Unit || !prefix.is_empty() && !may_have_prefix {
+            return None;
+        }
+        let digits = it.number.of(text);
+        let quantity = match needed.unit()? {
+            "ohm" if bare(&prefix) => format!("{digits}{prefix}"),
+            unit => format!("{digits} {prefix}{unit}"),
+        };
+        Some(replace(it.number.to(unit), quantity, false))
     }
 
     /// Resolves and checks an expression. `None`: a fault says why, or it rests on a broken line.
     pub(crate) fn formula(&mut self, frame: usize, expr: &'t Expr, reads: Reads) -> Option<Typed> {
         if self.depth >= DEPTH {
-            self.fault(
-                frame,
-                expr.span,
-                FaultKind::TooBig("300 values that wait for each other"),
-            );
+            let limit = FaultKind::TooBig("400 expressions inside each other");
+            self.fault(frame, expr.span, limit);
             return None;
         }
+        let mut inside = expr;
+        while let ExprKind::Brackets(inner) = &inside.kind {
+            inside = inner;
+        }
         self.depth += 1;
-        let typed = self.formula_inside(frame, expr, reads);
+        let typed = self.formula_inside(frame, inside, reads);
         self.depth -= 1;
-        let typed = Typed {
-            span: expr.span,
-            ..typed?
-        };
+        self.finite(frame, expr.span, typed?)
+    }
+
+    /// What an expression came to, unless it is no number any more.
+    fn finite(&mut self, frame: usize, span: Span, typed: Typed) -> Option<Typed> {
         if let Some(Number::Rounded { value, .. }) = typed.number()
             && !value.is_finite()
         {
-            self.fault(
-                frame,
-                expr.span,
-                FaultKind::TooBig("what a number can hold"),
-            );
+            self.fault(frame, span, FaultKind::TooBig("what a number can hold"));
             return None;
         }
-        Some(typed)
+        Some(Typed { span, ..typed })
     }
 
     fn formula_inside(&mut self, frame: usize, expr: &'t Expr, reads: Reads) -> Option<Typed> {
@@ -160,8 +174,15 @@ impl<'t> Builder<'t> {
                 self.quantity(frame, inner.span, true)
             }
             ExprKind::Negative(inner) => {
+                let (mut inner, mut odd) = (&**inner, true);
+                while let ExprKind::Negative(next) = &inner.kind
+                    && !matches!(next.kind, ExprKind::Quantity)
+                {
+                    (inner, odd) = (next, !odd);
+                }
                 let it = self.alone(frame, inner, reads)?;
                 let formula = match it.formula {
+                    formula if !odd => formula,
                     Formula::Number(number) => Formula::Number(number.neg()),
                     other => Formula::Negative(Box::new(other)),
                 };
@@ -170,21 +191,41 @@ impl<'t> Builder<'t> {
             ExprKind::Brackets(inner) => self.formula(frame, inner, reads),
             ExprKind::Ref => self.reference(frame, expr.span, reads),
             ExprKind::Power(base, exponent) => self.power(frame, base, *exponent, reads),
-            ExprKind::Binary {
-                operator,
-                left,
-                right,
-                ..
-            } => {
-                if self.is_unit_apart(frame, *operator, left, right) {
-                    return None;
-                }
-                let left = self.alone(frame, left, reads);
-                let right = self.alone(frame, right, reads);
-                self.binary(frame, *operator, left?, right?, expr.span)
-            }
+            ExprKind::Binary { .. } => self.chain(frame, expr, reads),
             ExprKind::Call(name, arguments) => self.call(frame, *name, arguments, reads, expr.span),
         }
+    }
+
+    /// Sums and products nest to the left: they are worked out from there on, without recursion.
+    fn chain(&mut self, frame: usize, expr: &'t Expr, reads: Reads) -> Option<Typed> {
+        let mut first = expr;
+        let mut chain = Vec::new();
+        while let ExprKind::Binary {
+            operator,
+            left,
+            right,
+            ..
+        } = &first.kind
+        {
+            chain.push((first.span, *operator, &**left, &**right));
+            first = left;
+        }
+        let mut sum = None;
+        for (index, (span, operator, left, right)) in chain.into_iter().rev().enumerate() {
+            if self.is_unit_apart(frame, operator, left, right) {
+                sum = None;
+                continue;
+            }
+            if index == 0 {
+                sum = self.alone(frame, left, reads);
+            }
+            let right = self.alone(frame, right, reads);
+            sum = sum.take().zip(right).and_then(|(left, right)| {
+                let typed = self.binary(frame, operator, left, right, span)?;
+                self.finite(frame, span, typed)
+            });
+        }
+        sum
     }
 
     /// `6 V / us`: a unit with blanks, told as the unknown name that it is, with the unit as the way out.
@@ -303,7 +344,7 @@ impl<'t> Builder<'t> {
                 let (b, _) = self.element_quantity(to)?;
                 Some(Typed::constant(a.add(&b), Dimension::OHM, name))
             }
-            What::SheetLet(index) => self.sheet_lets.get(index).cloned(),
+            What::SheetLet(index) => self.written_out(frame, index, name),
             What::Broken => None,
             What::Source(_) | What::Opamp(_) | What::Block(_) | What::Other(_) => {
                 let kind = no_value(what.noun());
@@ -314,6 +355,18 @@ impl<'t> Builder<'t> {
                 None
             }
         }
+    }
+
+    /// What a name of a work sheet stands for. Names that stand for sums of names could fill the memory.
+    fn written_out(&mut self, frame: usize, index: usize, name: Span) -> Option<Typed> {
+        let (_, size) = self.sheet_lets.get(index)?;
+        self.sheet_operands += size;
+        if self.sheet_operands > MOST_OPERANDS {
+            let limit = "10,000 operands in one line of a work sheet, its names written out";
+            self.fault(frame, name, FaultKind::TooBig(limit));
+            return None;
+        }
+        Some(self.sheet_lets[index].0.clone())
     }
 
     /// The node whose voltage an op-amp drives or a source holds, by its name here.
@@ -335,49 +388,6 @@ impl<'t> Builder<'t> {
             }
             _ => None,
         }
-    }
-
-    /// The value of a `let` or parameter, worked out once.
-    pub(crate) fn let_value(&mut self, index: usize) -> Option<Value> {
-        match &self.lets[index].state {
-            Step::Done(value) => return value.clone(),
-            Step::Busy => {
-                let (place, name) = (self.lets[index].place, self.lets[index].name.clone());
-                let mut fault = crate::Fault::new(place, FaultKind::Ring(name.clone()));
-                let frame = self.lets[index].frame;
-                fault.circuit = self.frames[frame].in_circuit.then_some(self.index);
-                fault.subjects.push(name);
-                self.faults.push(fault);
-                self.lets[index].state = Step::Done(None);
-                return None;
-            }
-            Step::Waiting => {}
-        }
-        self.lets[index].state = Step::Busy;
-        let (frame, expr) = (self.lets[index].frame, self.lets[index].value);
-        let typed = self.formula(frame, expr, Reads::Values);
-        let value = typed.and_then(|it| {
-            let number = it.number()?.clone();
-            Some(Value {
-                number,
-                dimension: it.dimension,
-            })
-        });
-        if self.lets[index].state == Step::Busy {
-            self.lets[index].state = Step::Done(value.clone());
-        }
-        value
-    }
-
-    /// An element's value and its dimension, where an expression reads it.
-    fn element_quantity(&mut self, index: usize) -> Option<(Number, Dimension)> {
-        let made = self.element_value(index)?;
-        let dimension = match made.kind {
-            ElementKind::Resistor | ElementKind::Wire => Dimension::OHM,
-            ElementKind::Capacitor => Dimension::FARAD,
-            ElementKind::Inductor => Dimension::HENRY,
-        };
-        Some((made.value, dimension))
     }
 
     fn power(

@@ -10,12 +10,14 @@ use crate::{Fault, FaultKind};
 
 /// More faults than these are no slips of the pen.
 const MOST: usize = 50;
+/// Where so many names of one stem are taken, nobody misses the next one.
+const MOST_TRIED: usize = 1_000;
 
 impl Builder<'_> {
     /// The next free name for each element, device or source that took one.
     pub(crate) fn rename_taken(&mut self, frame: usize) {
-        let mut names: HashSet<String> = self.frames[frame].names.keys().cloned().collect();
-        names.extend(self.frames[frame].perhaps.iter().cloned());
+        let (names, perhaps) = (&self.frames[frame].names, &self.frames[frame].perhaps);
+        let mut given: HashSet<String> = HashSet::new();
         let library = self.library;
         for fault in self.faults.iter_mut().take(MOST) {
             let FaultKind::NameTaken {
@@ -38,32 +40,43 @@ impl Builder<'_> {
                 continue;
             }
             let stem = name.trim_end_matches(|it: char| it.is_ascii_digit());
-            let free = (1..)
+            let is_free = |it: &String| {
+                !names.contains_key(it.as_str()) && !perhaps.contains(it) && !given.contains(it)
+            };
+            let free = (1..MOST_TRIED)
                 .map(|it| format!("{stem}{it}"))
-                .find(|it| !names.contains(it));
+                .find(is_free);
             if let Some(free) = free {
                 fault
                     .fixes
                     .push(replace(fault.place.span, free.clone(), false));
-                names.insert(free);
+                given.insert(free);
             }
         }
     }
 }
 
-/// Joins the faults of each unknown name. `unused` is what the first file describes and nothing uses: where several lines
-/// miss what is nearly called so, its own line has the slip.
-pub(crate) fn join_unknown(faults: Vec<Fault>, unused: &[(String, Place)]) -> Vec<Fault> {
+/// Joins the faults of each unknown name. `unused` tells what the first file describes and nothing uses: where several
+/// lines miss what is nearly called so, its own line has the slip.
+pub(crate) fn join_unknown(
+    faults: Vec<Fault>,
+    unused: impl FnOnce() -> Vec<(String, Place)>,
+) -> Vec<Fault> {
     let mut groups: HashMap<String, Vec<usize>> = HashMap::new();
     for (index, fault) in faults.iter().enumerate() {
         if let Some((name, _)) = unknown(fault) {
             groups.entry(name.to_owned()).or_default().push(index);
         }
     }
+    groups.retain(|_, it| it.len() > 1);
+    if groups.is_empty() {
+        return faults;
+    }
+    let unused = unused();
     let mut faults: Vec<Option<Fault>> = faults.into_iter().map(Some).collect();
-    for group in groups.into_values().filter(|it| it.len() > 1) {
+    for group in groups.into_values() {
         let found: Vec<Fault> = group.iter().filter_map(|it| faults[*it].take()).collect();
-        let joined = joined(found, unused);
+        let joined = joined(found, &unused);
         for (index, fault) in group.into_iter().zip(joined) {
             faults[index] = Some(fault);
         }

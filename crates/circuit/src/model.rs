@@ -110,9 +110,9 @@ pub struct Element {
     /// Where the text says each end: the node's name or the `--` of an unnamed one.
     pub end_places: [Place; 2],
     /// `1 %`, as a ratio.
-    pub tolerance: Option<Number>,
+    pub tolerance: Option<Box<Number>>,
     /// Watts for a resistor, volts for a capacitor.
-    pub rating: Option<Number>,
+    pub rating: Option<Box<Number>>,
     /// An electrolytic: its first end must not be the lower one.
     pub polarised: bool,
     /// The `##` text above its statement.
@@ -539,6 +539,24 @@ pub enum Function {
     Log10,
     /// `phase(ratio)`
     Phase,
+}
+
+impl Formula {
+    /// How many numbers, names and calls it is made of.
+    pub(crate) fn operands(&self) -> usize {
+        let mut count = 0;
+        let mut waiting = vec![self];
+        while let Some(it) = waiting.pop() {
+            match it {
+                Formula::Negative(inner) | Formula::Raised(inner, _) => waiting.push(inner),
+                Formula::Binary(_, left, right) => waiting.extend([&**left, &**right]),
+                Formula::Call(_, all) => waiting.extend(all),
+                _ => {}
+            }
+            count += 1;
+        }
+        count
+    }
 }
 
 impl Circuit {

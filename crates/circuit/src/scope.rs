@@ -1,5 +1,6 @@
 //! Names: what each one is, in a circuit and inside its blocks, and how a mistake in one is told.
 
+use std::borrow::Cow;
 use std::collections::{HashMap, HashSet};
 
 use syntax::{FileId, Fix, Name, Place, Span, StatementId, TextEdit, Tree, normal, spelled};
@@ -51,13 +52,13 @@ impl What {
 
 /// One set of names: a circuit's, a file's `let`s, or the inside of one block.
 #[derive(Debug)]
-pub(crate) struct Frame {
+pub(crate) struct Frame<'t> {
     pub file: FileId,
     /// Before every name in the output: empty, or `F1.`.
     pub prefix: String,
     /// The file's `let`s, seen from a circuit or a block.
     pub outer: Option<usize>,
-    pub names: HashMap<String, (What, Place)>,
+    pub names: HashMap<Cow<'t, str>, (What, Place)>,
     /// Names on broken lines of this frame.
     pub perhaps: HashSet<String>,
     /// Those of them that stand only on lines which wire nothing: claims, tasks, `let`s.
@@ -86,7 +87,8 @@ pub(crate) struct Pending<'t> {
     pub place: Place,
     pub name_place: Place,
     pub description: Option<String>,
-    pub value: Step<Made>,
+    /// Moves into its element once that is made.
+    pub value: Step<Box<Made>>,
 }
 
 /// What an element's value is worked out from.
@@ -146,6 +148,9 @@ pub(crate) struct PendingDevice<'t, T, Id> {
     pub id: Option<Id>,
 }
 
+/// The most faults of one circuit that are kept.
+const MOST_FAULTS: usize = 5_000;
+
 /// Builds one circuit.
 pub(crate) struct Builder<'t> {
     pub library: &'t Library,
@@ -153,7 +158,7 @@ pub(crate) struct Builder<'t> {
     pub circuit: Circuit,
     /// The circuit's index in the book.
     pub index: usize,
-    pub frames: Vec<Frame>,
+    pub frames: Vec<Frame<'t>>,
     pub file_frames: HashMap<FileId, usize>,
     pub pending: Vec<Pending<'t>>,
     pub element_ids: Vec<Option<ElementId>>,
@@ -164,11 +169,15 @@ pub(crate) struct Builder<'t> {
     pub block_supplies: Vec<(usize, usize, &'t [syntax::Rail], Span)>,
     /// Each block that a device names, and where.
     pub block_uses: Vec<(crate::files::BlockRef, Place)>,
-    /// The formulas behind the names of the work sheet that is read at the moment.
-    pub sheet_lets: Vec<crate::formula::Typed>,
+    /// The formulas behind the names of the work sheet that is read at the moment, and how many operands each has.
+    pub sheet_lets: Vec<(crate::formula::Typed, usize)>,
+    /// How many operands the names in the line of the sheet brought so far.
+    pub sheet_operands: usize,
     /// In a work sheet a plain number fits any dimension.
     pub in_sheet: bool,
     pub faults: Vec<Fault>,
+    /// The last fault of too many.
+    pub lost: Option<Fault>,
     /// Nodes that something may hold whose line is wrong.
     pub perhaps_held: HashSet<NodeId>,
     /// How deep the working out of expressions is nested at the moment.
@@ -193,28 +202,37 @@ impl<'t> Builder<'t> {
         }
     }
 
+    /// A name as it compares, taken from the text where that has it so.
+    pub fn word(&self, frame: usize, name: Name) -> Cow<'t, str> {
+        normal(name.of(self.text(frame)))
+    }
+
     pub fn key(&self, frame: usize, name: Name) -> String {
-        normal(name.of(self.text(frame))).into_owned()
+        self.word(frame, name).into_owned()
     }
 
     /// Records a fault and returns it for more detail.
     pub fn fault(&mut self, frame: usize, span: Span, kind: FaultKind) -> &mut Fault {
         let mut fault = Fault::new(self.place(frame, span), kind);
         fault.circuit = self.frames[frame].in_circuit.then_some(self.index);
+        // Of more nobody is told.
+        if self.faults.len() > MOST_FAULTS {
+            return self.lost.insert(fault);
+        }
         self.faults.push(fault);
         self.faults.last_mut().expect("just pushed")
     }
 
     /// Gives `name` a meaning in a frame; a fault where it already has one.
     pub fn declare(&mut self, frame: usize, name: Name, what: What) -> bool {
-        let key = self.key(frame, name);
+        let key = self.word(frame, name);
         let place = self.place(frame, name);
-        if matches!(key.as_str(), "ground" | "end") {
+        if matches!(&*key, "ground" | "end") {
             self.fault(
                 frame,
                 name,
                 FaultKind::NameTaken {
-                    name: key,
+                    name: key.into_owned(),
                     is: "reserved",
                     line: None,
                 },
@@ -227,6 +245,7 @@ impl<'t> Builder<'t> {
         // A block's inside may not hide its file's `let`s either.
         if let Some((first, at)) = self.frames[frame].names.get(&key).or(outer).copied() {
             let line = self.library.line(at);
+            let key = key.into_owned();
             let fault = self.fault(
                 frame,
                 name,
@@ -248,14 +267,14 @@ impl<'t> Builder<'t> {
 
     /// The node of this name, made where it is new. `None`: the name is something else (a fault says so).
     pub fn node(&mut self, frame: usize, name: Name, description: Option<&str>) -> Option<NodeId> {
-        let key = self.key(frame, name);
+        let key = self.word(frame, name);
         let place = self.place(frame, name);
         if key == "ground" {
             self.circuit.nodes[0].places.push(place);
             return Some(GROUND);
         }
         if key.contains('.') {
-            self.fault(frame, name, FaultKind::InsideName(key));
+            self.fault(frame, name, FaultKind::InsideName(key.into_owned()));
             return None;
         }
         if let Some((What::Node(id), _)) = self.frames[frame].names.get(&key) {
@@ -308,7 +327,7 @@ impl<'t> Builder<'t> {
 
     /// What a REF stands for; an unknown name is a fault, unless a broken line names it.
     pub fn resolve(&mut self, frame: usize, name: Name, wanted: &'static str) -> Option<What> {
-        let key = self.key(frame, name);
+        let key = self.word(frame, name);
         if let Some(what) = self.find(frame, &key) {
             if let What::Node(id) = what {
                 let place = self.place(frame, name);
@@ -326,7 +345,8 @@ impl<'t> Builder<'t> {
     pub fn perhaps(&self, frame: usize, key: &str) -> bool {
         let it = &self.frames[frame];
         let first = key.split('.').next().unwrap_or(key);
-        let named = |frame: &Frame| frame.perhaps.contains(key) || frame.perhaps.contains(first);
+        let named =
+            |frame: &Frame<'t>| frame.perhaps.contains(key) || frame.perhaps.contains(first);
         named(it) || it.outer.is_some_and(|outer| named(&self.frames[outer]))
     }
 
@@ -346,7 +366,7 @@ impl<'t> Builder<'t> {
             let all = it.names.iter().chain(outer.into_iter().flatten());
             let mut known: Vec<&str> = all
                 .filter(|(_, (what, _))| fits(*what))
-                .map(|(name, _)| name.as_str())
+                .map(|(name, _)| &**name)
                 .filter(|it| key.ends_with(*it) || spelled([*it], &key).is_some())
                 .collect();
             if matches!(wanted, "node" | "name") {
@@ -390,11 +410,8 @@ impl<'t> Builder<'t> {
         }
         if let Some((first, rest)) = key.split_once('.') {
             if let Some((What::Block(inner), _)) = self.own(frame, first) {
-                let mut names: Vec<&str> = self.frames[inner]
-                    .names
-                    .keys()
-                    .map(String::as_str)
-                    .collect();
+                let names = self.frames[inner].names.keys();
+                let mut names: Vec<&str> = names.map(|it| &**it).collect();
                 names.sort_unstable();
                 return spelled(names, rest).map(|it| format!("{first}.{it}"));
             }
@@ -402,7 +419,7 @@ impl<'t> Builder<'t> {
                 .names
                 .iter()
                 .filter(|(_, (what, _))| matches!(what, What::Block(_)))
-                .map(|(key, _)| key.as_str())
+                .map(|(key, _)| &**key)
                 .collect();
             blocks.sort_unstable();
             return spelled(blocks, first).map(|it| format!("{it}.{rest}"));

@@ -66,20 +66,22 @@ impl<'t> Builder<'t> {
     fn sheet_line(&mut self, frame: usize, circuit: usize, id: StatementId) -> Option<SheetLine> {
         let statement = self.statement(frame, id);
         let place = self.place(frame, statement.span);
+        self.sheet_operands = 0;
         match &statement.kind {
             StatementKind::Let { name, value } => {
                 // Order matters here: a name stands for what was said above.
                 let typed = self.formula(frame, value, Reads::Answers);
                 let known = self.frames[circuit]
                     .names
-                    .contains_key(&self.key(frame, *name));
+                    .contains_key(&self.word(frame, *name));
                 let index = self.sheet_lets.len();
                 match &typed {
                     // A name of the circuit may not get a second meaning.
                     _ if known => self.taken(frame, circuit, *name),
                     Some(typed) => {
                         if self.declare(frame, *name, What::SheetLet(index)) {
-                            self.sheet_lets.push(typed.clone());
+                            let size = typed.formula.operands();
+                            self.sheet_lets.push((typed.clone(), size));
                         }
                     }
                     None => {
@@ -121,7 +123,7 @@ impl<'t> Builder<'t> {
 
     fn taken(&mut self, frame: usize, circuit: usize, name: Name) {
         let key = self.key(frame, name);
-        let Some((what, at)) = self.frames[circuit].names.get(&key).copied() else {
+        let Some((what, at)) = self.frames[circuit].names.get(key.as_str()).copied() else {
             return;
         };
         let line = self.library.line(at);

@@ -3,27 +3,52 @@
 use syntax::{Dimension, ExprKind, quantity};
 use syntax::{Expr, Form, Number};
 
-use crate::FaultKind;
 use crate::declare::leave_out;
 use crate::formula::{Reads, less};
 use crate::model::*;
-use crate::scope::{Builder, Made, Maker, Step};
+use crate::scope::{Builder, Made, Maker, Step, What};
+use crate::{FaultKind, Value};
+
+/// What has a value that must be worked out.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Waiting {
+    /// An index into [`Builder::lets`].
+    Let(usize),
+    /// An index into [`Builder::pending`].
+    Element(usize),
+}
+
+/// Whether nothing was done yet; from now on it is busy.
+fn begin<T>(step: &mut Step<T>) -> bool {
+    let waits = matches!(step, Step::Waiting);
+    if waits {
+        *step = Step::Busy;
+    }
+    waits
+}
+
+/// What came out; where a ring was told meanwhile, nothing.
+fn end<T>(step: &mut Step<T>, found: Option<T>) {
+    if matches!(step, Step::Busy) {
+        *step = Step::Done(found);
+    }
+}
 
 impl<'t> Builder<'t> {
     /// Every `let` and every element, in the order of the text.
     pub(crate) fn work_out_values(&mut self) {
         for index in 0..self.lets.len() {
-            self.let_value(index);
+            self.work_out(Waiting::Let(index));
         }
+        self.circuit.elements.reserve_exact(self.pending.len());
         for index in 0..self.pending.len() {
-            let made = self.element_value(index);
-            let it = &self.pending[index];
+            self.work_out(Waiting::Element(index));
+            let it = &mut self.pending[index];
             let (frame, ends) = (it.frame, it.ends);
-            match (made, ends) {
-                (Some(made), [Some(a), Some(b)]) => {
-                    let it = &self.pending[index];
+            match (std::mem::replace(&mut it.value, Step::Done(None)), ends) {
+                (Step::Done(Some(made)), [Some(a), Some(b)]) => {
                     self.circuit.elements.push(Element {
-                        name: it.name.clone(),
+                        name: std::mem::take(&mut it.name),
                         kind: made.kind,
                         value: made.value,
                         ends: [a, b],
@@ -31,10 +56,10 @@ impl<'t> Builder<'t> {
                         name_place: it.name_place,
                         value_place: made.value_place,
                         end_places: it.end_places,
-                        tolerance: made.tolerance,
-                        rating: made.rating,
+                        tolerance: made.tolerance.map(Box::new),
+                        rating: made.rating.map(Box::new),
                         polarised: made.polarised,
-                        description: it.description.clone(),
+                        description: it.description.take(),
                     });
                     self.element_ids
                         .push(Some(ElementId(self.circuit.elements.len() as u32 - 1)));
@@ -49,25 +74,90 @@ impl<'t> Builder<'t> {
         }
     }
 
-    /// What an element is and its value, worked out once.
-    pub(crate) fn element_value(&mut self, index: usize) -> Option<Made> {
-        match &self.pending[index].value {
-            Step::Done(made) => return made.clone(),
-            Step::Busy => {
-                let it = &self.pending[index];
-                let (frame, span) = (it.frame, it.name_place.span);
-                let name = self.key(frame, span);
-                self.fault(frame, span, FaultKind::Ring(name.clone()))
-                    .subjects
-                    .push(name);
-                self.pending[index].value = Step::Done(None);
-                return None;
+    /// Works out a `let` or an element, and before it all that it waits for: those in turn wait on a list, so that a chain
+    /// of any length needs no stack.
+    pub(crate) fn work_out(&mut self, wanted: Waiting) {
+        let mut list = vec![(wanted, false)];
+        while let Some((it, waited)) = list.pop() {
+            if waited {
+                self.work_out_now(it);
+            } else if self.begins(it) {
+                list.push((it, true));
+                let first = list.len();
+                self.each_read(it, &mut |read| list.push((read, false)));
+                // What stands first is worked out first.
+                list[first..].reverse();
             }
-            Step::Waiting => {}
         }
-        self.pending[index].value = Step::Busy;
+    }
+
+    /// Whether nothing was done for it yet; from now on it is busy.
+    fn begins(&mut self, it: Waiting) -> bool {
+        match it {
+            Waiting::Let(index) => begin(&mut self.lets[index].state),
+            // What has become an element is done.
+            Waiting::Element(index) if index < self.element_ids.len() => false,
+            Waiting::Element(index) => begin(&mut self.pending[index].value),
+        }
+    }
+
+    /// Hears of each `let` and element that the expressions of one name.
+    fn each_read(&self, it: Waiting, hear: &mut dyn FnMut(Waiting)) {
+        let (frame, exprs) = match it {
+            Waiting::Let(index) => (self.lets[index].frame, [Some(self.lets[index].value), None]),
+            Waiting::Element(index) => {
+                let it = &self.pending[index];
+                let exprs = match it.maker {
+                    Maker::Path(element) => [Some(&element.value), None],
+                    Maker::Wire => [None, None],
+                    Maker::PotHalf(total, at, _) => [Some(total), Some(at)],
+                    Maker::Electrolytic(value, rated) => [Some(value), rated],
+                };
+                (it.frame, exprs)
+            }
+        };
+        let mut waiting: Vec<&Expr> = exprs.into_iter().flatten().collect();
+        waiting.reverse();
+        while let Some(expr) = waiting.pop() {
+            if matches!(expr.kind, ExprKind::Ref) {
+                match self.find(frame, &self.word(frame, expr.span)) {
+                    Some(What::Let(index)) => hear(Waiting::Let(index)),
+                    Some(What::Element(index)) => hear(Waiting::Element(index)),
+                    Some(What::Pot(from, to)) => {
+                        hear(Waiting::Element(from));
+                        hear(Waiting::Element(to));
+                    }
+                    _ => {}
+                }
+            }
+            waiting.extend(expr.operands().into_iter().rev());
+        }
+    }
+
+    /// Works out one whose turn it is. What it reads is known, or waits for it: then it is a ring.
+    fn work_out_now(&mut self, it: Waiting) {
+        match it {
+            Waiting::Let(index) => {
+                let (frame, expr) = (self.lets[index].frame, self.lets[index].value);
+                let value = self.formula(frame, expr, Reads::Values).and_then(|it| {
+                    let number = it.number()?.clone();
+                    Some(Value {
+                        number,
+                        dimension: it.dimension,
+                    })
+                });
+                end(&mut self.lets[index].state, value);
+            }
+            Waiting::Element(index) => {
+                let made = self.made(index);
+                end(&mut self.pending[index].value, made.map(Box::new));
+            }
+        }
+    }
+
+    fn made(&mut self, index: usize) -> Option<Made> {
         let (frame, maker) = (self.pending[index].frame, self.pending[index].maker);
-        let made = match maker {
+        match maker {
             Maker::Path(element) => self.path_element(frame, element),
             Maker::Wire => Some(Made {
                 kind: ElementKind::Wire,
@@ -79,12 +169,62 @@ impl<'t> Builder<'t> {
             }),
             Maker::PotHalf(total, at, lower) => self.pot_half(frame, total, at, lower),
             Maker::Electrolytic(value, rated) => self.electrolytic(frame, value, rated),
-        };
-        if matches!(self.pending[index].value, Step::Busy) {
-            self.pending[index].value = Step::Done(made.clone());
-            return made;
         }
+    }
+
+    /// The value of a `let` or parameter, worked out once.
+    pub(crate) fn let_value(&mut self, index: usize) -> Option<Value> {
+        self.work_out(Waiting::Let(index));
+        let it = &mut self.lets[index];
+        if let Step::Done(value) = &it.state {
+            return value.clone();
+        }
+        it.state = Step::Done(None);
+        let (frame, place, name) = (it.frame, it.place, it.name.clone());
+        let mut fault = crate::Fault::new(place, FaultKind::Ring(name.clone()));
+        fault.circuit = self.frames[frame].in_circuit.then_some(self.index);
+        fault.subjects.push(name);
+        self.faults.push(fault);
         None
+    }
+
+    /// An element's value and its dimension, where an expression reads it.
+    pub(crate) fn element_quantity(&mut self, index: usize) -> Option<(Number, Dimension)> {
+        let (number, kind) = match self.element_ids.get(index) {
+            Some(id) => {
+                let it = &self.circuit.elements[(*id)?.index()];
+                (it.value.clone(), it.kind)
+            }
+            None => {
+                self.work_out(Waiting::Element(index));
+                match &self.pending[index].value {
+                    Step::Done(made) => {
+                        let made = made.as_ref()?;
+                        (made.value.clone(), made.kind)
+                    }
+                    _ => {
+                        self.ring_of_elements(index);
+                        return None;
+                    }
+                }
+            }
+        };
+        let dimension = match kind {
+            ElementKind::Resistor | ElementKind::Wire => Dimension::OHM,
+            ElementKind::Capacitor => Dimension::FARAD,
+            ElementKind::Inductor => Dimension::HENRY,
+        };
+        Some((number, dimension))
+    }
+
+    fn ring_of_elements(&mut self, index: usize) {
+        let it = &mut self.pending[index];
+        it.value = Step::Done(None);
+        let (frame, span) = (it.frame, it.name_place.span);
+        let name = self.key(frame, span);
+        self.fault(frame, span, FaultKind::Ring(name.clone()))
+            .subjects
+            .push(name);
     }
 
     pub(crate) fn path_element(
@@ -124,9 +264,10 @@ impl<'t> Builder<'t> {
                     found,
                 };
                 let name = self.key(frame, element.name);
-                self.fault(frame, element.value.span, kind)
-                    .subjects
-                    .push(name);
+                let fix = self.in_unit(frame, element.value.span, called);
+                let fault = self.fault(frame, element.value.span, kind);
+                fault.subjects.push(name);
+                fault.fixes.extend(fix);
                 return None;
             }
         };

@@ -77,7 +77,7 @@ const LINES: &[(&str, &str, &str, &str)] = &[
     ("expect out = 5 ohm", "5 ohm", "units_differ", ""),
     ("source s: x = 5", "5", "unit_needed", "5 V"),
     ("expect out = 5", "5", "unit_needed", "5 V"),
-    ("in -- R3 10 V -- ground", "10 V", "unit_needed", ""),
+    ("in -- R3 10 V -- ground", "10 V", "unit_needed", "10 ohm"),
     ("source s: x = 2 Vpp", "2 Vpp", "unit_misplaced", ""),
     ("let a = 3 dB + 1", "3 dB", "unit_misplaced", ""),
     ("in -- R3 0 -- ground", "0", "not_positive", ""),
@@ -125,7 +125,7 @@ const LINES: &[(&str, &str, &str, &str)] = &[
     ("find oot", "oot", "unknown_name", "out"),
     ("vary R3 from 1k to 2k in E24", "R3", "unknown_name", "R1"),
     ("vary R1 from 1k to 2k in E23", "E23", "unknown_word", "E24"),
-    ("record out for 2 V", "2 V", "unit_needed", ""),
+    ("record out for 2 V", "2 V", "unit_needed", "2 s"),
     (
         "response out / in driven by prob from 1 Hz to 1 kHz",
         "prob",
@@ -246,10 +246,10 @@ switch W1: from w, to a, closed
         ]
     );
     assert_eq!(
-        circuit.elements[0].tolerance.as_ref().map(value),
+        circuit.elements[0].tolerance.as_deref().map(value),
         Some(0.01)
     );
-    assert_eq!(circuit.elements[3].rating.as_ref().map(value), Some(50.0));
+    assert_eq!(circuit.elements[3].rating.as_deref().map(value), Some(50.0));
     assert_eq!(value(&circuit.sources[0].constant), 0.5);
     let controls: Vec<_> = circuit.sources[1]
         .controls

@@ -395,11 +395,7 @@ fn reports(it: &Examined, circuits: Option<&[usize]>) -> String {
         (Some(circuits), Some(index)) => circuits.contains(&index),
         _ => true,
     };
-    it.findings
-        .iter()
-        .filter(mine)
-        .map(|finding| report::finding(it, finding, colour))
-        .collect()
+    report::findings(it, it.findings.iter().filter(mine), colour)
 }
 
 fn pretty(value: &serde_json::Value) -> String {

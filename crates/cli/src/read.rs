@@ -82,21 +82,40 @@ fn examine(
 /// The text of a file that is to be written again: not a byte may be lost, so it must be UTF-8.
 pub fn exact_text(path: &Path) -> std::io::Result<String> {
     if path == Path::new("-") {
-        std::io::read_to_string(std::io::stdin())
+        exactly(std::io::stdin().lock())
     } else {
-        std::fs::read_to_string(path)
+        exactly(std::fs::File::open(path)?)
+    }
+}
+
+fn exactly(from: impl Read) -> std::io::Result<String> {
+    let mut text = String::new();
+    let limit = syntax::LARGEST_FILE as u64;
+    from.take(limit + 1).read_to_string(&mut text)?;
+    match text.len() as u64 > limit {
+        true => Err(std::io::Error::other("it is larger than 16 MiB")),
+        false => Ok(text),
     }
 }
 
 fn standard_input() -> std::io::Result<Arc<str>> {
-    let mut bytes = Vec::new();
-    std::io::stdin().lock().read_to_end(&mut bytes)?;
-    Ok(String::from_utf8_lossy(&bytes).into())
+    lossy(std::io::stdin().lock())
 }
 
 /// Bytes that are no UTF-8 become U+FFFD, which the reader reports where it stands.
 fn text_of(path: &Path) -> std::io::Result<Arc<str>> {
-    Ok(String::from_utf8_lossy(&std::fs::read(path)?).into())
+    lossy(std::fs::File::open(path)?)
+}
+
+/// No more is read than shows that it is too large.
+fn lossy(from: impl Read) -> std::io::Result<Arc<str>> {
+    let mut bytes = Vec::new();
+    from.take(syntax::LARGEST_FILE as u64 + 1)
+        .read_to_end(&mut bytes)?;
+    Ok(match String::from_utf8(bytes) {
+        Ok(text) => text.into(),
+        Err(wrong) => String::from_utf8_lossy(wrong.as_bytes()).into(),
+    })
 }
 
 /// The folder of a file, links followed; that of standard input is the working folder.

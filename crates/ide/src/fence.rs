@@ -5,9 +5,6 @@ use std::sync::Arc;
 
 /// The workspace's settings; they stand in its root.
 const SETTINGS_FILE: &str = "ampersum.toml";
-/// The language's limit on a file, in bytes.
-const LARGEST: u64 = 16 << 20;
-
 /// How far `use` may reach.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Fence {
@@ -40,7 +37,10 @@ impl Fence {
     /// the reader reports where it stands.
     pub fn read(&self, path: &Path) -> Option<Arc<str>> {
         let path = path.canonicalize().ok()?;
-        if !path.starts_with(self.root.as_ref()?) || path.metadata().ok()?.len() > LARGEST {
+        let about = path.metadata().ok()?;
+        // A pipe or a device has no end.
+        let reads = about.is_file() && about.len() <= syntax::LARGEST_FILE as u64;
+        if !path.starts_with(self.root.as_ref()?) || !reads {
             return None;
         }
         Some(String::from_utf8_lossy(&std::fs::read(path).ok()?).into())

@@ -4,6 +4,7 @@
 //! had expected.
 
 mod around;
+mod codes;
 mod device;
 mod expected;
 mod first;

@@ -96,6 +96,8 @@ pub enum Limit {
     Brackets,
     /// 1,000 signs `+ - * / ^` around one operand: so deep trees nest at most.
     Signs,
+    /// 5,000 lines that cannot be read: the rest of the file is left out.
+    Faults,
 }
 
 impl FaultKind {

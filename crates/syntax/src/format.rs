@@ -7,8 +7,8 @@ use std::cmp::Ordering;
 
 use crate::lexer::{Lexed, Tok, Token, lex};
 use crate::{
-    Argument, BodyKind, Device, Element, Expr, ExprKind, PathItem, Rail, SourceForm, Span,
-    Statement, StatementKind, TextEdit, Tree, quantity, units,
+    Argument, BodyKind, Device, Expr, ExprKind, PathItem, Rail, SourceForm, Span, Statement,
+    StatementKind, TextEdit, Tree, quantity, units,
 };
 
 /// Columns of a line, its comment left out.
@@ -17,75 +17,68 @@ const WIDTH: usize = 100;
 /// A text in its canonical form. Idempotent; the tree stays the same but for spans.
 pub fn format(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for segment in segments(text) {
-        match segment.new {
-            Some(new) => out.push_str(&new),
-            None => out.push_str(segment.old.of(text)),
-        }
-    }
+    each_stretch(text, &mut |_, new| out.push_str(new));
     out
 }
 
-/// The replacements that make a text canonical, one a statement or a run of comments; they do not overlap.
+/// The replacements that make a text canonical, one a statement, a comment or a run of blank lines; they do not overlap.
 pub fn format_edits(text: &str) -> Vec<TextEdit> {
-    let changed = |it: Segment| {
-        let new = it.new?;
-        (new != it.old.of(text)).then_some(TextEdit {
-            span: it.old,
-            text: new,
-        })
-    };
-    segments(text).into_iter().filter_map(changed).collect()
+    let mut edits: Vec<TextEdit> = Vec::new();
+    each_stretch(text, &mut |span, new| {
+        if new == span.of(text) {
+            return;
+        }
+        match edits.last_mut() {
+            // A blank line more goes with those above it.
+            Some(last) if new.is_empty() && last.text.is_empty() && last.span.end == span.start => {
+                last.span.end = span.end;
+            }
+            _ => edits.push(TextEdit {
+                span,
+                text: new.to_owned(),
+            }),
+        }
+    });
+    edits
 }
 
-/// A stretch of whole lines and what becomes of it; `None`: it stays.
-struct Segment {
-    old: Span,
-    new: Option<String>,
-}
+/// Hears of each stretch of whole lines, in order, and of what becomes of it.
+type Write<'w> = &'w mut dyn FnMut(Span, &str);
 
-fn segments(text: &str) -> Vec<Segment> {
+fn each_stretch(text: &str, write: Write) {
     let tree = crate::parse(text);
+    if text.len() > crate::LARGEST_FILE {
+        return write(Span::new(0, text.len()), text);
+    }
     let lexed = lex(text);
     // Beyond the limits of the language nothing was read, so nothing is touched.
     if tree.statements.len() != lexed.cuts.len() {
-        return vec![Segment {
-            old: Span::new(0, text.len()),
-            new: None,
-        }];
+        return write(Span::new(0, text.len()), text);
     }
     let newline = if text.contains("\r\n") { "\r\n" } else { "\n" };
     Formatter {
         text,
         lines: lines(text),
         depths: depths(&tree),
-        insides: insides(&tree),
+        inside: inside(&tree),
         tree: &tree,
         lexed: &lexed,
         newline,
     }
-    .run()
+    .run(write);
 }
 
-/// Each line with its end.
-fn lines(text: &str) -> Vec<Span> {
-    let mut at = 0;
-    let mut lines: Vec<Span> = text
-        .split_inclusive('\n')
-        .map(|line| {
-            let span = Span::new(at, at + line.len());
-            at += line.len();
-            span
-        })
-        .collect();
-    if lines.is_empty() {
-        lines.push(Span::default());
-    }
-    lines
+/// Where each line begins.
+fn lines(text: &str) -> Vec<u32> {
+    let ends = text.bytes().zip(1..).filter(|it| it.0 == b'\n');
+    let starts = std::iter::once(0).chain(ends.map(|it| it.1));
+    // Behind the last line end no line begins.
+    let is_line = |it: &u32| *it == 0 || (*it as usize) < text.len();
+    starts.filter(is_line).collect()
 }
 
 /// How far each statement is indented: inside a part, a block or a sheet by one step.
-fn depths(tree: &Tree) -> Vec<usize> {
+fn depths(tree: &Tree) -> Vec<u8> {
     let mut depths = vec![0; tree.statements.len()];
     for body in &tree.bodies {
         if body.kind != BodyKind::Circuit {
@@ -97,163 +90,159 @@ fn depths(tree: &Tree) -> Vec<usize> {
     depths
 }
 
-/// From the head of each part, block and sheet to its `end`, or to the last line that it holds; none lies in another.
-fn insides(tree: &Tree) -> Vec<Span> {
-    let bodies = tree.bodies.iter();
-    let indented = bodies.filter(|body| body.kind != BodyKind::Circuit);
-    let inside = indented.map(|body| {
+/// From the head of each part, block and sheet to its `end`, or its last statement: in the order of the text.
+fn inside(tree: &Tree) -> Vec<Span> {
+    let bodies = tree.bodies.iter().filter(|it| it.kind != BodyKind::Circuit);
+    let span = |body: &crate::Body| {
         let head = tree.statement(body.head).span;
         let last = body.end.or(body.inside.last().copied());
         Span {
             start: head.start,
             end: last.map_or(head.end, |id| tree.statement(id).span.start),
         }
-    });
-    inside.collect()
+    };
+    bodies.map(span).collect()
 }
 
 struct Formatter<'t> {
     text: &'t str,
-    lines: Vec<Span>,
-    depths: Vec<usize>,
-    insides: Vec<Span>,
+    lines: Vec<u32>,
+    depths: Vec<u8>,
+    inside: Vec<Span>,
     tree: &'t Tree,
     lexed: &'t Lexed,
     newline: &'static str,
 }
 
 impl Formatter<'_> {
-    fn run(&self) -> Vec<Segment> {
-        let mut segments: Vec<Segment> = Vec::new();
+    fn run(&self, write: Write) {
+        let mut new = String::new();
         let mut line = 0;
         let mut blank = false;
         let mut written = false;
         let mut next = 0;
         while line < self.lines.len() {
             let statement = self.tree.statements.get(next);
-            let (first, last) = match statement {
-                Some(it) if self.line_of(it.span.start) == line => {
-                    (line, self.line_of(it.span.end.max(1) - 1))
-                }
-                _ => (line, line),
-            };
-            let old = self.lines[first].to(self.lines[last.min(self.lines.len() - 1)]);
-            let owned = statement.is_some_and(|it| self.line_of(it.span.start) == line);
-            let content = if owned {
-                let index = next;
+            let owned = statement.filter(|it| self.line_of(it.span.start) == line);
+            let last = owned.map_or(line, |it| self.line_of(it.span.end.max(1) - 1));
+            let old = self.line(line).to(self.line(last));
+            new.clear();
+            // Blank lines are put back before what follows them, one at most; behind the last line none.
+            if blank && written {
+                new.push_str(self.newline);
+            }
+            let empty = if owned.is_some() {
+                self.statement(next, line, last, &mut new);
                 next += 1;
-                self.statement(index, first, last)
+                false
             } else {
                 let comment = old.of(self.text).trim_start_matches('\u{FEFF}').trim();
                 let comment = comment.trim_matches(['\u{A0}', '\u{202F}']);
-                (!comment.is_empty()).then(|| {
-                    format!(
-                        "{}{comment}{}",
-                        " ".repeat(2 * self.depth_at(next, old.start)),
-                        self.newline
-                    )
-                })
+                if !comment.is_empty() {
+                    indent(&mut new, 2 * self.depth_at(next, old.start));
+                    new.push_str(comment);
+                    new.push_str(self.newline);
+                }
+                comment.is_empty()
             };
-            match content {
-                Some(content) => {
-                    let gap = if blank && written { self.newline } else { "" };
-                    segments.push(Segment {
-                        old,
-                        new: Some(format!("{gap}{content}")),
-                    });
-                    (blank, written) = (false, true);
-                }
-                // Blank lines are put back before what follows them, one at most; behind the last line none.
-                None => {
-                    blank = true;
-                    segments.push(Segment {
-                        old,
-                        new: Some(String::new()),
-                    });
-                }
+            match empty {
+                true => write(old, ""),
+                false => write(old, &new),
             }
+            blank = empty;
+            written |= !empty;
             line = last + 1;
         }
-        segments
+    }
+
+    /// A line with its end.
+    fn line(&self, line: usize) -> Span {
+        let end = self.lines.get(line + 1).copied();
+        Span {
+            start: self.lines[line],
+            end: end.unwrap_or(self.text.len() as u32),
+        }
     }
 
     fn line_of(&self, offset: u32) -> usize {
         self.lines
-            .partition_point(|it| it.start <= offset)
+            .partition_point(|it| *it <= offset)
             .saturating_sub(1)
     }
 
     /// A comment is indented like the statement below it; before an `end` like what stands above that.
     fn depth_at(&self, next: usize, offset: u32) -> usize {
-        let after = self.insides.partition_point(|it| it.start < offset);
-        let inside = after > 0 && offset < self.insides[after - 1].end;
+        let before = self.inside.partition_point(|it| it.start < offset);
+        let inside = before
+            .checked_sub(1)
+            .is_some_and(|it| offset < self.inside[it].end);
         let below = self.depths.get(next).copied().unwrap_or(0);
-        below.max(usize::from(inside))
+        usize::from(below.max(u8::from(inside)))
     }
 
     /// A statement's lines, or exactly what stands there where it could not be read.
-    fn statement(&self, index: usize, first: usize, last: usize) -> Option<String> {
+    fn statement(&self, index: usize, first: usize, last: usize, out: &mut String) {
         let statement = &self.tree.statements[index];
         let cut = &self.lexed.cuts[index];
         let tokens = &self.lexed.tokens[cut.first..cut.end];
-        let raw = self.lines[first].to(self.lines[last]).of(self.text);
         if matches!(statement.kind, StatementKind::Broken(_)) {
-            return Some(raw.to_owned());
+            out.push_str(self.line(first).to(self.line(last)).of(self.text));
+            return;
         }
-        let indent = 2 * self.depths[index];
-        let mut out = String::new();
-        if self.has_comment_inside(statement.span) {
+        let depth = 2 * usize::from(self.depths[index]);
+        let comments = &self.lexed.comments;
+        let inner = comments.partition_point(|it| it.start <= statement.span.start);
+        let commented = comments
+            .get(inner)
+            .is_some_and(|it| it.start < statement.span.end);
+        let mut write = |first: bool, code: &str, comment: Option<&str>| {
+            indent(out, if first { depth } else { depth + 4 });
+            out.push_str(code);
+            if let Some(comment) = comment {
+                out.push_str(if code.is_empty() { "" } else { "  " });
+                out.push_str(comment);
+            }
+            out.push_str(self.newline);
+        };
+        if commented {
             // Where a comment stands inside, the lines stay as they are cut.
             let pieces = pieces(self.text, tokens, statement);
-            let mut rest = pieces.as_slice();
             for line in first..=last {
-                let span = self.lines[line];
-                let here = rest.iter().take_while(|it| it.at < span.end).count();
-                let (own, below) = rest.split_at(here);
-                rest = below;
-                let mut code = join(own);
-                if let Some(comment) = self.comment_in(span) {
-                    code.push_str(if code.is_empty() { "" } else { "  " });
-                    code.push_str(comment);
-                }
-                if !code.is_empty() {
-                    let indent = if line == first { indent } else { indent + 4 };
-                    out.push_str(&format!("{}{code}{}", " ".repeat(indent), self.newline));
+                let span = self.line(line);
+                let from = pieces.partition_point(|it| it.at < span.start);
+                let to = pieces.partition_point(|it| it.at < span.end);
+                let code = join(&pieces[from..to]);
+                let comment = self.comment_in(span);
+                if !code.is_empty() || comment.is_some() {
+                    write(line == first, &code, comment);
                 }
             }
         } else {
             let pieces = ordered(self.text, tokens, statement);
-            let lines = wrapped(&pieces, indent);
-            for (number, line) in lines.iter().enumerate() {
-                let indent = if number == 0 { indent } else { indent + 4 };
-                out.push_str(&" ".repeat(indent));
-                out.push_str(line);
-                if let (true, Some(comment)) =
-                    (number + 1 == lines.len(), self.comment_in(self.lines[last]))
-                {
-                    out.push_str(&format!("  {comment}"));
-                }
-                out.push_str(self.newline);
+            let lines = wrapped(&pieces, depth);
+            for (number, code) in lines.iter().enumerate() {
+                let comment = self.comment_in(self.line(last));
+                write(
+                    number == 0,
+                    code,
+                    comment.filter(|_| number + 1 == lines.len()),
+                );
             }
         }
-        Some(out)
-    }
-
-    fn has_comment_inside(&self, statement: Span) -> bool {
-        self.comment_from(statement.start)
-            .is_some_and(|it| it.start < statement.end)
-    }
-
-    fn comment_from(&self, offset: u32) -> Option<Span> {
-        let comments = &self.lexed.comments;
-        let before = comments.partition_point(|it| it.start < offset);
-        comments.get(before).copied()
     }
 
     fn comment_in(&self, line: Span) -> Option<&str> {
-        let comment = self.comment_from(line.start)?;
+        let after = self
+            .lexed
+            .comments
+            .partition_point(|it| it.start < line.start);
+        let comment = self.lexed.comments.get(after)?;
         (comment.start < line.end).then(|| comment.of(self.text).trim_end())
     }
+}
+
+fn indent(out: &mut String, columns: usize) {
+    (0..columns).for_each(|_| out.push(' '));
 }
 
 /// A token as it is written, and how it stands to its neighbours.
@@ -270,9 +259,7 @@ struct Piece {
 
 /// The tokens of a statement in canonical spelling.
 fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
-    let mut marks = Marks::default();
-    marks.statement(&statement.kind);
-    marks.binary.sort_unstable();
+    let marks = Marks::of(&statement.kind);
     let mut depth = 0usize;
     let mut pieces = Vec::with_capacity(tokens.len());
     for (index, (tok, span)) in tokens.iter().enumerate() {
@@ -283,58 +270,55 @@ fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
         let spelled = match tok {
             Tok::Minus => "-".to_owned(),
             Tok::Wire => "--".to_owned(),
-            _ if tok.is_quantity() => {
-                spelled(written, marks.bare_ohms.binary_search(&span.start).is_ok())
-            }
+            _ if tok.is_quantity() => spelled(written, stands_in(&marks.bare_ohms, *span)),
             _ => written.to_owned(),
         };
         let sign = matches!(tok, Tok::Minus | Tok::Plus);
-        let binary = sign && marks.binary.binary_search(&span.start).is_ok();
         let held = marks.held && index == 4;
         // The plus sign of a rail is written only beside a negative one.
-        if *tok == Tok::Plus && !binary && !marks.negative_rail {
+        if *tok == Tok::Plus && !stands_in(&marks.binary, *span) && !marks.negative_rail {
             continue;
         }
         pieces.push(Piece {
             at: span.start,
             tok: *tok,
             text: spelled,
-            unary: sign && !held && !binary,
+            unary: sign && !held && !stands_in(&marks.binary, *span),
             depth,
         });
         if matches!(tok, Tok::Open | Tok::Call) {
             depth += 1;
         }
     }
-    if marks.negative_rail {
-        add_plus_signs(&mut pieces, &marks);
+    match marks.negative_rail {
+        true => with_plus_signs(pieces, &marks),
+        false => pieces,
     }
-    pieces
+}
+
+/// Whether one of these places, which rise, is where a token begins.
+fn stands_in(places: &[u32], token: Span) -> bool {
+    places.binary_search(&token.start).is_ok()
 }
 
 /// `supply 9 V and -9 V` → `supply +9 V and -9 V`
-fn add_plus_signs(pieces: &mut Vec<Piece>, marks: &Marks) {
-    for start in &marks.positive_rails {
-        let Some(index) = pieces.iter().position(|it| it.at == *start) else {
-            continue;
-        };
-        let signed = index
-            .checked_sub(1)
-            .is_some_and(|before| pieces[before].tok == Tok::Plus);
-        if pieces[index].tok != Tok::Plus && !signed {
-            let (at, depth) = (pieces[index].at, pieces[index].depth);
-            pieces.insert(
-                index,
-                Piece {
-                    at,
-                    tok: Tok::Plus,
-                    text: "+".into(),
-                    unary: true,
-                    depth,
-                },
-            );
+fn with_plus_signs(pieces: Vec<Piece>, marks: &Marks) -> Vec<Piece> {
+    let mut signed: Vec<Piece> = Vec::with_capacity(pieces.len() + 2);
+    for piece in pieces {
+        let is_rail = marks.positive_rails.binary_search(&piece.at).is_ok();
+        let has_sign =
+            piece.tok == Tok::Plus || signed.last().is_some_and(|it| it.tok == Tok::Plus);
+        if is_rail && !has_sign {
+            signed.push(Piece {
+                tok: Tok::Plus,
+                text: "+".into(),
+                unary: true,
+                ..piece
+            });
         }
+        signed.push(piece);
     }
+    signed
 }
 
 /// The pieces with clauses in the order of the table and the higher rail first.
@@ -342,27 +326,20 @@ fn ordered(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
     let mut pieces = pieces(text, tokens, statement);
     match &statement.kind {
         StatementKind::Supply(rails) => swap_rails(text, &mut pieces, rails),
-        StatementKind::Device(device) => {
-            for clause in &device.clauses {
-                if let Argument::Rails(rails) = &clause.argument {
-                    swap_rails(text, &mut pieces, rails);
-                }
-            }
-            order_clauses(text, &mut pieces, device);
-        }
+        StatementKind::Device(device) => return ordered_clauses(text, pieces, device),
         _ => {}
     }
     pieces
 }
 
-fn order_clauses(text: &str, pieces: &mut Vec<Piece>, device: &Device) {
+fn ordered_clauses(text: &str, mut pieces: Vec<Piece>, device: &Device) -> Vec<Piece> {
     let table: &[&str] = match device.kind.of(text) {
         "opamp" | "comparator" => &["plus", "minus", "drives", "part", "supply"],
         "switch" => &["from", "to", "open", "closed"],
         "pot" => &["from", "to", "wiper", "total", "at"],
         "diode" => &["anode", "cathode", "part"],
         "electrolytic" => &["plus", "minus", "value", "rated"],
-        _ => return,
+        _ => &[],
     };
     let place = |word: &str| {
         table
@@ -370,29 +347,37 @@ fn order_clauses(text: &str, pieces: &mut Vec<Piece>, device: &Device) {
             .position(|it| *it == word)
             .unwrap_or(table.len())
     };
-    let mut clauses: Vec<_> = device.clauses.iter().collect();
-    clauses.sort_by_key(|it| place(it.word.of(text)));
-    let Some(first) = device.clauses.first() else {
-        return;
+    // Where each clause's pieces begin and end, before any are moved.
+    let at = |offset: u32| pieces.partition_point(|it| it.at < offset);
+    let ranges: Vec<_> = device
+        .clauses
+        .iter()
+        .map(|it| at(it.span.start)..at(it.span.end))
+        .collect();
+    let Some(head) = ranges.first().map(|it| it.start) else {
+        return pieces;
     };
-    // Rails may have changed places inside their clause; clause by clause the pieces are still in order.
-    let before = |offset: u32| pieces.partition_point(|it| it.at < offset);
-    let mut sorted = pieces[..before(first.span.start)].to_vec();
-    for (index, clause) in clauses.iter().enumerate() {
+    for (clause, range) in device.clauses.iter().zip(&ranges) {
+        if let Argument::Rails(rails) = &clause.argument {
+            swap_rails(text, &mut pieces[range.clone()], rails);
+        }
+    }
+    let mut order: Vec<usize> = (0..ranges.len()).collect();
+    order.sort_by_key(|it| place(device.clauses[*it].word.of(text)));
+    let mut sorted = pieces[..head].to_vec();
+    for (index, clause) in order.into_iter().enumerate() {
         if index > 0 {
-            let at = clause.span.start;
             sorted.push(Piece {
-                at,
+                at: device.clauses[clause].span.start,
                 tok: Tok::Comma,
                 text: ",".into(),
                 unary: false,
                 depth: 0,
             });
         }
-        let inside = before(clause.span.start)..before(clause.span.end);
-        sorted.extend_from_slice(&pieces[inside]);
+        sorted.extend_from_slice(&pieces[ranges[clause].clone()]);
     }
-    *pieces = sorted;
+    sorted
 }
 
 fn swap_rails(text: &str, pieces: &mut [Piece], rails: &[Rail]) {
@@ -415,16 +400,13 @@ fn swap_rails(text: &str, pieces: &mut [Piece], rails: &[Rail]) {
         Some(start..end)
     };
     if let (Some(left), Some(right)) = (range(of(a)), range(of(b))) {
-        let between = pieces[left.end..right.start].to_vec();
-        let swapped: Vec<Piece> = pieces[right.clone()]
-            .iter()
-            .cloned()
-            .chain(between)
-            .chain(pieces[left.clone()].iter().cloned())
-            .collect();
-        for (slot, piece) in pieces[left.start..right.end].iter_mut().zip(swapped) {
-            *slot = piece;
-        }
+        let swapped = [
+            &pieces[right.clone()],
+            &pieces[left.end..right.start],
+            &pieces[left.clone()],
+        ]
+        .concat();
+        pieces[left.start..right.end].clone_from_slice(&swapped);
     }
 }
 
@@ -466,58 +448,58 @@ fn join(pieces: &[Piece]) -> String {
     out
 }
 
+/// In which columns each piece begins and ends if all stand in one line.
+fn columns(pieces: &[Piece]) -> Vec<[usize; 2]> {
+    let mut end = 0;
+    let mut last: Option<&Piece> = None;
+    let column = |piece| {
+        let start = end + usize::from(last.is_some_and(|last| spaced(last, piece)));
+        end = start + piece.text.chars().count();
+        last = Some(piece);
+        [start, end]
+    };
+    pieces.iter().map(column).collect()
+}
+
 /// The lines of a statement: cut before the last ` -- ` or `, ` within the width; texts one a line if all do not fit.
 fn wrapped(pieces: &[Piece], indent: usize) -> Vec<String> {
-    let whole = join(pieces);
-    if indent + whole.chars().count() <= WIDTH {
-        return vec![whole];
+    let columns = columns(pieces);
+    let Some([_, width]) = columns.last().copied() else {
+        return Vec::new();
+    };
+    if indent + width <= WIDTH {
+        return vec![join(pieces)];
     }
     let texts = pieces.iter().filter(|it| it.tok == Tok::Text).count();
     let mut lines = Vec::new();
+    let mut start = 0;
     if texts > 1 {
         // Each text but the first begins a line; what follows the last text stays behind it.
-        let mut seen = 0;
-        let mut start = 0;
-        for (index, piece) in pieces.iter().enumerate() {
-            if piece.tok == Tok::Text {
-                seen += 1;
-                if seen > 1 {
-                    lines.push(join(&pieces[start..index]));
-                    start = index;
-                }
-            }
+        let texts = (0..pieces.len()).filter(|it| pieces[*it].tok == Tok::Text);
+        for text in texts.skip(1) {
+            lines.push(join(&pieces[start..text]));
+            start = text;
         }
         lines.push(join(&pieces[start..]));
         return lines;
     }
-    let mut rest = pieces;
+    let may =
+        |it: &usize| matches!(pieces[*it].tok, Tok::Wire | Tok::Comma) && pieces[*it].depth == 0;
+    let cuts: Vec<usize> = (1..pieces.len()).filter(may).collect();
     let mut room = WIDTH.saturating_sub(indent);
-    while let Some(cut) = cut(rest, room) {
-        lines.push(join(&rest[..cut]));
-        rest = &rest[cut..];
+    while width - columns[start][0] > room {
+        let left = &cuts[cuts.partition_point(|it| *it <= start)..];
+        let fit = left.partition_point(|it| columns[*it - 1][1] - columns[start][0] <= room);
+        // Where not even the first cut is within the width, it is taken all the same.
+        let Some(cut) = left.get(fit.saturating_sub(1)).copied() else {
+            break;
+        };
+        lines.push(join(&pieces[start..cut]));
+        start = cut;
         room = WIDTH.saturating_sub(indent + 4);
     }
-    lines.push(join(rest));
+    lines.push(join(&pieces[start..]));
     lines
-}
-
-/// Where a line is cut: before the last ` -- ` or `, ` that lets it keep within the room, else before the first one. Nowhere
-/// if all of it fits, or nothing can be cut.
-fn cut(rest: &[Piece], room: usize) -> Option<usize> {
-    let mut width = 0;
-    let mut cut = None;
-    for (index, piece) in rest.iter().enumerate() {
-        let may = matches!(piece.tok, Tok::Wire | Tok::Comma) && piece.depth == 0;
-        if index > 0 && may && (width <= room || cut.is_none()) {
-            cut = Some(index);
-        }
-        let space = index > 0 && spaced(&rest[index - 1], piece);
-        width += usize::from(space) + piece.text.chars().count();
-        if width > room && cut.is_some() {
-            return cut;
-        }
-    }
-    None
 }
 
 /// A number with its unit: `4K7` → `4.7k`, `10kΩ` → `10k`, `1%` → `1 %`, `µ` → `u`; with `bare` ohms are left unsaid.
@@ -577,7 +559,7 @@ fn is_exponent(written: &str, at: usize) -> bool {
         }
 }
 
-/// What the tree knows of a statement's signs and values.
+/// What the tree knows of a statement's signs and values; places rise.
 #[derive(Default)]
 struct Marks {
     /// Where the signs between two operands stand.
@@ -593,15 +575,22 @@ struct Marks {
 }
 
 impl Marks {
+    fn of(kind: &StatementKind) -> Marks {
+        let mut marks = Marks::default();
+        kind.exprs().into_iter().for_each(|it| marks.expr(it));
+        marks.statement(kind);
+        marks.binary.sort_unstable();
+        marks
+    }
+
     fn statement(&mut self, kind: &StatementKind) {
-        kind.exprs().into_iter().for_each(|it| self.expr(it));
         match kind {
             StatementKind::Path(items) => {
                 for item in items {
-                    if let PathItem::Element(Element { value, .. }) = item
-                        && matches!(value.kind, ExprKind::Quantity)
+                    if let PathItem::Element(element) = item
+                        && matches!(element.value.kind, ExprKind::Quantity)
                     {
-                        self.bare_ohms.push(value.span.start);
+                        self.bare_ohms.push(element.value.span.start);
                     }
                 }
             }

@@ -125,7 +125,10 @@ impl<'t, E: Failure<'t>> Grammar<'t, E> {
             end: just(Tok::End).to(StatementKind::End).boxed(),
             property: property(expr.clone()),
             equation: equation(expr.clone())
-                .map(|(left, right)| StatementKind::Equation { left, right })
+                .map(|(left, right)| StatementKind::Equation {
+                    left: Box::new(left),
+                    right: Box::new(right),
+                })
                 .boxed(),
             path: path(value.clone()),
             held_source,
@@ -148,7 +151,10 @@ impl<'t, E: Failure<'t>> Grammar<'t, E> {
                 .boxed(),
             start: just(Tok::Start)
                 .ignore_then(equation(expr.clone()))
-                .map(|(of, value)| StatementKind::Start { of, value })
+                .map(|(of, value)| StatementKind::Start {
+                    of: Box::new(of),
+                    value: Box::new(value),
+                })
                 .boxed(),
             expect: expect(expr.clone()),
             task: task(),
@@ -166,13 +172,20 @@ impl<'t, E: Failure<'t>> Grammar<'t, E> {
                 .ignore_then(expr.clone())
                 .then(comparison())
                 .then(expr.clone())
-                .map(|((left, sign), right)| StatementKind::Require { left, sign, right })
+                .map(|((left, sign), right)| StatementKind::Require {
+                    left: Box::new(left),
+                    sign,
+                    right: Box::new(right),
+                })
                 .boxed(),
             record: just(Tok::Record)
                 .ignore_then(list(expr.clone()))
                 .then_ignore(just(Tok::For))
                 .then(expr.clone())
-                .map(|(exprs, time)| StatementKind::Record { exprs, time })
+                .map(|(exprs, time)| StatementKind::Record {
+                    exprs,
+                    time: Box::new(time),
+                })
                 .boxed(),
             response: just(Tok::Response)
                 .ignore_then(expr.clone())
@@ -185,10 +198,10 @@ impl<'t, E: Failure<'t>> Grammar<'t, E> {
                 .then(just(Tok::From).ignore_then(expr.clone()))
                 .then(just(Tok::To).ignore_then(expr))
                 .map(|(((of, driven_by), from), to)| StatementKind::Response {
-                    of,
+                    of: Box::new(of),
                     driven_by,
-                    from,
-                    to,
+                    from: Box::new(from),
+                    to: Box::new(to),
                 })
                 .boxed(),
             allow: just(Tok::Allow)
@@ -240,7 +253,7 @@ fn property<'t, E: Failure<'t>>(expr: Rule<'t, Expr, E>) -> Statement<'t, E> {
         .map(|(first, others)| PropertyForm::Named(std::iter::once(first).chain(others).collect()));
     name()
         .then(choice((lone, range, named)))
-        .map(|(word, form)| StatementKind::Property(Property { word, form }))
+        .map(|(word, form)| StatementKind::Property(Box::new(Property { word, form })))
         .boxed()
 }
 
@@ -252,12 +265,12 @@ fn path<'t, E: Failure<'t>>(value: Rule<'t, Expr, E>) -> Statement<'t, E> {
             Some((value, extras)) => {
                 let extras: Vec<Expr> = extras;
                 let span = name.to(extras.last().map_or(value.span, |it| it.span));
-                PathItem::Element(Element {
+                PathItem::Element(Box::new(Element {
                     span,
                     name,
                     value,
                     extras,
-                })
+                }))
             }
             None => PathItem::Node(name),
         });
@@ -265,7 +278,10 @@ fn path<'t, E: Failure<'t>>(value: Rule<'t, Expr, E>) -> Statement<'t, E> {
         .at_least(2)
         .collect::<Vec<_>>()
         .filter(|items| alternates(items))
-        .map(StatementKind::Path)
+        .map(|mut items| {
+            items.shrink_to_fit();
+            StatementKind::Path(items)
+        })
         .boxed()
 }
 
@@ -294,11 +310,11 @@ fn sources<'t, E: Failure<'t>>(
         .then_ignore(just(Tok::Equals))
         .then(drive.clone())
         .map(|(((name, plus), minus), drive)| {
-            StatementKind::Source(Source {
+            StatementKind::Source(Box::new(Source {
                 name,
                 form: SourceForm::Held { plus, minus },
                 drive,
-            })
+            }))
         })
         .boxed();
     let current = head
@@ -306,11 +322,11 @@ fn sources<'t, E: Failure<'t>>(
         .then(just(Tok::From).ignore_then(node()))
         .then(just(Tok::Into).ignore_then(node()))
         .map(|(((name, drive), from), into)| {
-            StatementKind::Source(Source {
+            StatementKind::Source(Box::new(Source {
                 name,
                 form: SourceForm::Current { from, into },
                 drive,
-            })
+            }))
         })
         .boxed();
     (held, current)
@@ -486,8 +502,10 @@ fn expect<'t, E: Failure<'t>>(expr: Rule<'t, Expr, E>) -> Statement<'t, E> {
         rail,
         goes,
     ));
+    // Where the line goes on, the word was a node's name: `expect always linear = 1 V`.
     let state = reference()
         .then(state)
+        .then_ignore(end())
         .map(|(of, state)| Expect::State { of, state });
     let equal = equation(expr.clone())
         .then(just(Tok::At).ignore_then(expr).or_not())
@@ -507,7 +525,7 @@ fn expect<'t, E: Failure<'t>>(expr: Rule<'t, Expr, E>) -> Statement<'t, E> {
     );
     just(Tok::Expect)
         .ignore_then(choice((finding, state, claim)))
-        .map(StatementKind::Expect)
+        .map(|it| StatementKind::Expect(Box::new(it)))
         .boxed()
 }
 
@@ -542,6 +560,9 @@ fn vary<'t, E: Failure<'t>>(expr: Rule<'t, Expr, E>) -> Statement<'t, E> {
     just(Tok::Vary)
         .ignore_then(reference())
         .then(choice((among, range)))
-        .map(|(of, range)| StatementKind::Vary { of, range })
+        .map(|(of, range)| StatementKind::Vary {
+            of,
+            range: Box::new(range),
+        })
         .boxed()
 }

@@ -28,6 +28,7 @@ pub use classes::{CLAUSES, ClassedToken, DEVICES, TokenClass, tokens};
 pub use cuts::Cuts;
 pub use fault::*;
 pub use format::{format, format_edits};
+pub use limits::LARGEST_FILE;
 pub use line_index::{Encoding, LineIndex, Position};
 pub use names::{means_ground, normal, spelled};
 pub use parse::parse;

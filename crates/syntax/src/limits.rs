@@ -3,8 +3,10 @@
 use crate::lexer::{Tok, Token};
 use crate::{FaultKind, Limit, Span, quantity};
 
-/// The most bytes of a file.
-pub(crate) const FILE: usize = 16 << 20;
+/// The most bytes of a file: 16 MiB.
+pub const LARGEST_FILE: usize = 16 << 20;
+/// The most statements that cannot be read before the rest is left out.
+pub(crate) const FAULTS: usize = 5_000;
 const LINE: usize = 10_000;
 const NAME: usize = 64;
 const BRACKETS: usize = 64;
@@ -33,13 +35,18 @@ fn too_long_a_line(text: &str, tokens: &[Token]) -> Option<(Span, Limit)> {
     }
     let mut line_start = first.start as usize - indent(text, first);
     let mut line_end = line_start;
+    // Characters of the line up to its last token.
+    let mut counted = 0;
     for (_, span) in tokens {
         let (start, end) = (span.start as usize, span.end as usize);
+        let mut from = line_end;
         if let Some(feed) = text[line_end..start].rfind('\n') {
             line_start = line_end + feed + 1;
+            (from, counted) = (line_start, 0);
         }
+        counted += text[from..end].chars().count();
         line_end = end;
-        if end - line_start > LINE && text[line_start..end].chars().count() > LINE {
+        if counted > LINE {
             return Some((*span, Limit::Line));
         }
     }

@@ -12,7 +12,7 @@ use crate::{limits, mend};
 
 /// Reads a text. Never fails: what could not be read is a fault and a [`StatementKind::Broken`].
 pub fn parse(text: &str) -> Tree {
-    if text.len() > limits::FILE {
+    if text.len() > limits::LARGEST_FILE {
         return Tree {
             faults: vec![Fault::new(Span::at(0), FaultKind::TooBig(Limit::File))],
             ..Tree::default()
@@ -52,6 +52,10 @@ pub fn parse(text: &str) -> Tree {
         open: None,
     };
     for index in 0..lexed.cuts.len() {
+        if reader.tree.faults.len() >= limits::FAULTS {
+            reader.leave_the_rest(index);
+            break;
+        }
         reader.read(index);
     }
     reader.close(None);
@@ -135,6 +139,28 @@ impl<'t> Reader<'t> {
             kind: said,
         });
         self.place(index, id, kind);
+    }
+
+    /// Where so much cannot be read, the rest is no text of the language: it counts as one broken statement.
+    fn leave_the_rest(&mut self, index: usize) {
+        let tokens = &self.tokens[self.cuts[index].first..];
+        let Some((first, last)) = tokens.first().zip(tokens.last()) else {
+            return;
+        };
+        self.close(None);
+        let fault = Fault::new(first.1, FaultKind::TooBig(Limit::Faults));
+        self.tree.faults.push(fault);
+        let id = StatementId(self.tree.statements.len() as u32);
+        self.tree.statements.push(Statement {
+            span: first.1.to(last.1),
+            description: None,
+            kind: StatementKind::Broken(Broken {
+                opens: None,
+                wires: true,
+                names: Vec::new(),
+            }),
+        });
+        self.place(index, id, Kind::Unknown);
     }
 
     /// Whether a property of the open part comes next: then one line alone is out of place.

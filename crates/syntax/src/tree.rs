@@ -66,6 +66,9 @@ pub type Name = Span;
 /// A text: its span, quotes included.
 pub type Text = Span;
 
+// A file may hold a million of them: what is seldom or large stands in a box.
+const _: () = assert!(size_of::<Statement>() <= 80 && size_of::<PathItem>() <= 16);
+
 /// What a statement says.
 #[derive(Clone, Debug)]
 pub enum StatementKind {
@@ -99,18 +102,18 @@ pub enum StatementKind {
     /// `end`
     End,
     /// A line inside `part`.
-    Property(Property),
+    Property(Box<Property>),
     /// A student's equation inside `work`.
     Equation {
         /// Left of `=`.
-        left: Expr,
+        left: Box<Expr>,
         /// Right of `=`.
-        right: Expr,
+        right: Box<Expr>,
     },
     /// `in -- R1 10k -- sum`: nodes and elements in order; it begins and ends with a node, and no two nodes touch.
     Path(Vec<PathItem>),
     /// `source NAME: …`
-    Source(Source),
+    Source(Box<Source>),
     /// `opamp A1: plus in, minus fb, drives out`
     Device(Device),
     /// `let NAME = …`
@@ -127,12 +130,12 @@ pub enum StatementKind {
     /// `start a - b = 2 V`
     Start {
         /// What starts so.
-        of: Expr,
+        of: Box<Expr>,
         /// At this value.
-        value: Expr,
+        value: Box<Expr>,
     },
     /// `expect …`
-    Expect(Expect),
+    Expect(Box<Expect>),
     /// `problem "…" points 10`, `ask "…" points 2`
     Task {
         /// Whether it is an `ask`; else a `problem`.
@@ -156,34 +159,34 @@ pub enum StatementKind {
         /// An element or a `let`.
         of: Name,
         /// Which values it may take.
-        range: VaryRange,
+        range: Box<VaryRange>,
     },
     /// `require abs(out) < 9 V`
     Require {
         /// Left side.
-        left: Expr,
+        left: Box<Expr>,
         /// The sign.
         sign: Comparison,
         /// Right side.
-        right: Expr,
+        right: Box<Expr>,
     },
     /// `record in, out for 5 ms`
     Record {
         /// What is recorded.
         exprs: Vec<Expr>,
         /// For how long.
-        time: Expr,
+        time: Box<Expr>,
     },
     /// `response out / in driven by SOURCE from 10 Hz to 1 MHz`
     Response {
         /// The ratio.
-        of: Expr,
+        of: Box<Expr>,
         /// The source that drives it.
         driven_by: Option<Name>,
         /// From this frequency.
-        from: Expr,
+        from: Box<Expr>,
         /// To this one.
-        to: Expr,
+        to: Box<Expr>,
     },
     /// `allow RULE at NAME: "reason"`
     Allow {
@@ -225,7 +228,7 @@ pub enum PathItem {
     /// A node (or `ground`).
     Node(Name),
     /// An element between its neighbours.
-    Element(Element),
+    Element(Box<Element>),
 }
 
 /// `R1 10k 1 % 0.25 W` in a path.

@@ -126,33 +126,33 @@ impl StatementKind {
                 PropertyForm::Named(pairs) => pairs.iter().map(|(_, value)| value).collect(),
             },
             S::Let { value, .. } => vec![value],
-            S::Equation { left, right } | S::Require { left, right, .. } => vec![left, right],
-            S::Start { of, value } => vec![of, value],
+            S::Equation { left, right } | S::Require { left, right, .. } => vec![&**left, &**right],
+            S::Start { of, value } => vec![&**of, &**value],
             S::Find { exprs, .. } => exprs.iter().collect(),
-            S::Record { exprs, time } => exprs.iter().chain([time]).collect(),
-            S::Response { of, from, to, .. } => vec![of, from, to],
-            S::Vary { range, .. } => match range {
+            S::Record { exprs, time } => exprs.iter().chain([&**time]).collect(),
+            S::Response { of, from, to, .. } => vec![&**of, &**from, &**to],
+            S::Vary { range, .. } => match &**range {
                 VaryRange::Among(values) => values.iter().collect(),
                 VaryRange::By(from, to, step) => vec![from, to, step],
                 VaryRange::In(from, to, _) => vec![from, to],
             },
-            S::Expect(Expect::Equal {
-                left,
-                right,
-                at,
-                within,
-                ..
-            }) => [left, right].into_iter().chain(at).chain(within).collect(),
-            S::Expect(Expect::State {
-                state: StateClaim::Goes { at, within, .. },
-                ..
-            }) => [at].into_iter().chain(within).collect(),
-            S::Expect(_)
-            | S::Version(_)
-            | S::Use(_)
-            | S::Part(_)
-            | S::Circuit { .. }
-            | S::Work { .. } => Vec::new(),
+            S::Expect(expect) => match &**expect {
+                Expect::Equal {
+                    left,
+                    right,
+                    at,
+                    within,
+                    ..
+                } => [left, right].into_iter().chain(at).chain(within).collect(),
+                Expect::State {
+                    state: StateClaim::Goes { at, within, .. },
+                    ..
+                } => [at].into_iter().chain(within).collect(),
+                Expect::State { .. } | Expect::Finding { .. } => Vec::new(),
+            },
+            S::Version(_) | S::Use(_) | S::Part(_) | S::Circuit { .. } | S::Work { .. } => {
+                Vec::new()
+            }
             S::End
             | S::OpampsAre(_)
             | S::Task { .. }
@@ -252,28 +252,32 @@ impl Names {
             }
             S::Let { name, .. } => self.thing(*name),
             S::Supply(rails) => self.rails(rails),
-            S::Expect(Expect::Finding { rule, at }) | S::Allow { rule, at, .. } => {
+            S::Allow { rule, at, .. } => {
                 self.word(*rule, NameRole::Rule);
                 self.thing(*at);
             }
-            S::Expect(Expect::State { of, state }) => {
-                self.thing(*of);
-                if let StateClaim::Goes { node, .. } = state {
-                    self.thing(*node);
+            S::Expect(expect) => match &**expect {
+                Expect::Finding { rule, at } => {
+                    self.word(*rule, NameRole::Rule);
+                    self.thing(*at);
                 }
-            }
+                Expect::State { of, state } => {
+                    self.thing(*of);
+                    if let StateClaim::Goes { node, .. } = state {
+                        self.thing(*node);
+                    }
+                }
+                Expect::Equal { .. } => {}
+            },
             S::Vary { of, range } => {
                 self.thing(*of);
-                if let VaryRange::In(_, _, series) = range {
+                if let VaryRange::In(_, _, series) = &**range {
                     self.word(*series, NameRole::Series);
                 }
             }
             S::Response { driven_by, .. } => self.things(*driven_by),
             S::Broken(broken) => self.things(broken.names.iter().copied()),
-            S::Expect(Expect::Equal { .. })
-            | S::Equation { .. }
-            | S::Require { .. }
-            | S::Start { .. } => {}
+            S::Equation { .. } | S::Require { .. } | S::Start { .. } => {}
             S::Find { .. } | S::Record { .. } | S::Version(_) | S::Use(_) | S::End => {}
             S::Task { .. } | S::Answer(_) => {}
         }

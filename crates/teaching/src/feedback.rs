@@ -45,7 +45,7 @@ pub fn line(circuit: &Circuit, feedback: &Feedback, opamp: OpampId) -> String {
         Verdict::RunsAway => "a small disturbance grows until the output is at a rail",
         Verdict::Marginal => "on the border, a disturbance neither grows nor dies away",
         Verdict::InputFloats => {
-            return "unknown: an input has no way to ground, so its voltage is not fixed".into();
+            return "unknown: with the output held, nothing fixes the voltage at an input".into();
         }
         Verdict::TooMany => {
             return "unknown: too many op-amps move each other to be judged together".into();

@@ -204,6 +204,10 @@ fn too_big(limit: Limit) -> Said {
             "more than 1,000 signs stand around one value",
             "Give a part of the expression a name with `let`.",
         ),
+        Limit::Faults => (
+            "more than 5,000 lines cannot be read, and from here on the rest is left out",
+            "Mend the lines above, the first one first: many others may come from it.",
+        ),
         Limit::Brackets => (
             "brackets are more than 64 deep here",
             "Give an inner part a name with `let`.",

@@ -1,7 +1,10 @@
 //! An input pin that nothing reaches, or only capacitors do: no path for direct current.
 
+use std::collections::HashSet;
+
 use analysis::faults::{Fault, FaultKind};
-use circuit::{Carrier, NodeId, OpampId};
+use analysis::feedback::Verdict;
+use circuit::{Carrier, NodeId, OpampId, SourceId, SourceKind};
 use syntax::{Fix, TextEdit};
 use teaching::names;
 
@@ -20,6 +23,9 @@ const DOC: &str = "\
 An input of an op-amp draws no current, but its voltage must be fixed by something. Where only a capacitor leads to it, the
 voltage at rest could be anything; in a real circuit the small bias current of the input charges the capacitor until the
 output stands at a rail. A resistor from the input to ground, or to the middle of a single supply, gives that current a way.
+
+Where nothing but controlled sources leads to an input, the equations may have an answer all the same; but it is not known
+whether the feedback brings it about, and a warning says so.
 # Wrong
     source microphone: in = sine 20 mV at 1 kHz
     in -- C1 1 uF -- bias
@@ -37,6 +43,71 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     for fault in checked.faults(|it| matches!(it, FaultKind::InputOpen | FaultKind::InputNoDcPath))
     {
         findings.extend(no_path(checked, fault, &pairs));
+    }
+    let told = |it: &&Fault| it.kind != FaultKind::LooseEnd;
+    let faulty = checked.study.faults.iter().filter(told);
+    let faulty: HashSet<NodeId> = faulty.flat_map(|it| it.nodes.iter().copied()).collect();
+    for it in &checked.study.feedback {
+        if it.verdict != Verdict::InputFloats || !checked.is_sure(&it.block) {
+            continue;
+        }
+        for (id, returns) in it.block.iter().zip(&it.returns) {
+            let opamp = &checked.circuit.opamps[id.index()];
+            let pins = [
+                (opamp.plus, &returns.to_plus),
+                (opamp.minus, &returns.to_minus),
+            ];
+            let open = pins.iter().position(|(_, share)| share.is_none());
+            if let Some(pin) = open.filter(|it| !faulty.contains(&pins[*it].0)) {
+                findings.push(only_by_feedback(checked, *id, pin));
+            }
+        }
+    }
+}
+
+/// With the output held, controlled sources leave the input open: only V+ = V− itself fixes it.
+fn only_by_feedback(checked: &Checked, id: OpampId, pin: usize) -> Finding {
+    let circuit = checked.circuit;
+    let opamp = &circuit.opamps[id.index()];
+    let node = [opamp.plus, opamp.minus][pin];
+    let (name, out) = (
+        names::node(circuit, node),
+        names::node(circuit, opamp.drives),
+    );
+    let v = checked.settings.writing.voltage.text();
+    let island = checked.study.network.island_of[node.index()];
+    let leads_here = |it: &SourceId| {
+        let source = &circuit.sources[it.index()];
+        let (SourceKind::Voltage { plus: a, minus: b } | SourceKind::Current { from: a, into: b }) =
+            source.kind;
+        let here = |it: NodeId| checked.study.network.island_of[it.index()] == island;
+        !source.controls.is_empty() && (here(a) || here(b))
+    };
+    let sources = (0..circuit.sources.len() as u32).map(SourceId);
+    let sources: Vec<SourceId> = sources.filter(leads_here).take(4).collect();
+    let carriers: Vec<Carrier> = sources.iter().map(|it| Carrier::Source(*it)).collect();
+    let all = names::list(
+        carriers
+            .iter()
+            .map(|it| format!("`{}`", names::carrier(circuit, *it))),
+    );
+    let input = ["plus", "minus"][pin];
+    let message = format!(
+        "nothing but {v}+ = {v}− fixes the {input} input of `{}`",
+        opamp.name
+    );
+    let cure = match island {
+        0 => format!("Another factor of {all} would decide it."),
+        _ => format!("Lead a resistor from {name} to `ground`, 100k for instance."),
+    };
+    let help = format!(
+        "With {out} held, {all} would leave {name} at any voltage or at none. The equations have an answer, but it cannot be told \
+         whether the feedback brings it about. {cure}"
+    );
+    let finding = checked.finding(&RULE, opamp.pin_places[pin], message, help);
+    Finding {
+        severity: Severity::Warning,
+        ..finding.about(checked.subjects(&[node], &[&carriers[..], &[Carrier::Opamp(id)]].concat()))
     }
 }
 

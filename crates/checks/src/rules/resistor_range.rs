@@ -37,7 +37,8 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         .elements
         .iter()
         .filter(|it| it.kind == ElementKind::Resistor);
-    findings.extend(resistors.filter_map(|it| out_of_range(checked, it)));
+    let found = resistors.filter_map(|it| out_of_range(checked, it));
+    findings.extend(found.take(crate::MOST_OF_A_RULE));
 }
 
 fn out_of_range(checked: &Checked, resistor: &Element) -> Option<Finding> {

@@ -53,7 +53,7 @@ fn check(book: &Book, findings: &mut Vec<Finding>) {
         .chain(blocks(&file.tree, &file.text))
     {
         let told = what == "`let`" && in_blocks.contains(name.as_str());
-        if !told && !perhaps.contains(name.as_str()) {
+        if !told && !perhaps.contains(name.as_str()) && findings.len() < crate::MOST_OF_A_RULE {
             findings.push(unused(what, name, place));
         }
     }
@@ -73,6 +73,12 @@ fn unused(what: &str, name: String, place: Place) -> Finding {
 
 /// A file-wide `let` belongs to all its circuits: it is unused if it is so in each.
 fn lets(book: &Book) -> Vec<(&'static str, String, Place)> {
+    let tell = |name: &str, place: Place| ("`let`", name.to_string(), place);
+    if let [alone] = &book.circuits[..] {
+        let unused = alone.lets.iter().filter(|it| it.uses.is_empty());
+        let unused = unused.filter(|it| it.place.file == FileId(0));
+        return unused.map(|it| tell(&it.name, it.place)).collect();
+    }
     let mut lets: BTreeMap<Place, (&str, bool)> = BTreeMap::new();
     for it in book.circuits.iter().flat_map(|it| &it.lets) {
         let (_, used) = lets.entry(it.place).or_insert((&it.name, false));
@@ -81,9 +87,7 @@ fn lets(book: &Book) -> Vec<(&'static str, String, Place)> {
     let unused = lets
         .into_iter()
         .filter(|(place, (_, used))| place.file == FileId(0) && !used);
-    unused
-        .map(|(place, (name, _))| ("`let`", name.to_string(), place))
-        .collect()
+    unused.map(|(place, (name, _))| tell(name, place)).collect()
 }
 
 fn parts(book: &Book) -> Vec<(&'static str, String, Place)> {

@@ -126,7 +126,8 @@ impl Drawing {
                     .map(|(pin, end)| (pin.to_owned(), node(end)))
                     .collect(),
             );
-            let extra = |number: &Option<Number>| number.as_ref().map_or(String::new(), exact);
+            let extra =
+                |number: &Option<Box<Number>>| number.as_deref().map_or(String::new(), exact);
             let value = [exact(&it.value), extra(&it.tolerance), extra(&it.rating)]
                 .join(" ")
                 .trim()

@@ -17,6 +17,7 @@ pub(crate) struct Around<'t> {
 #[derive(Default)]
 struct Seen {
     nodes: HashSet<String>,
+    elements: HashSet<String>,
     held: HashSet<String>,
 }
 
@@ -33,6 +34,11 @@ impl<'t> Around<'t> {
     /// Whether a path, a pin or a source somewhere makes a node of this name.
     pub(super) fn is_node(&self, name: &str) -> bool {
         name == "ground" || self.seen().nodes.contains(name)
+    }
+
+    /// Whether a path somewhere has an element of this name.
+    pub(super) fn is_element(&self, name: &str) -> bool {
+        self.seen().elements.contains(name)
     }
 
     /// Whether a source somewhere holds a node of this name.
@@ -59,6 +65,9 @@ impl<'t> Around<'t> {
                 let ends = |at: usize| matches!(tok(tokens, at + 1), None | Some(Tok::Wire));
                 let nodes = (0..tokens.len()).filter(|at| is_ref(*at) && stands(*at) && ends(*at));
                 seen.nodes.extend(nodes.map(word));
+                let elements =
+                    (0..tokens.len()).filter(|at| is_ref(*at) && stands(*at) && !ends(*at));
+                seen.elements.extend(elements.map(word));
             }
             Kind::HeldSource => {
                 let equals = tokens.iter().position(|(tok, _)| *tok == Tok::Equals);

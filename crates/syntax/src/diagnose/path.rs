@@ -166,13 +166,23 @@ impl Line<'_> {
                 let fix = Fix::likely("join with `--`", edit);
                 return Some(self.wanted(at, "`--`", "R1 10k -- out").fix(fix));
             }
-            tok if tok.is_ref() && self.tok(at + 1).is_some_and(Tok::is_quantity) => {
+            tok if tok.is_ref()
+                && self.tok(at + 1).is_some_and(Tok::is_quantity)
+                && !self.word(at + 1).ends_with('%') =>
+            {
                 let edit = vec![insert(self.span(at).start, "-- ")];
                 let fix = Fix::likely("join with `--`", edit);
                 return Some(self.wanted(at, "`--`", "sum -- R2 33k -- out").fix(fix));
             }
             tok if tok.is_ref() => {
-                let fault = self.wanted(at, "a value", "10k");
+                let mut fault = self.wanted(at, "a value", "10k");
+                let word = self.word(at);
+                if !self.around.is_element(word)
+                    && let Some(text) = self.code_without_a_digit_first(at)
+                {
+                    let edit = vec![replace(self.span(at), text.clone())];
+                    fault = fault.fix(Fix::likely(format!("write `{text}`"), edit));
+                }
                 let sum = self.tokens[at..end].iter().all(|(tok, _)| {
                     let sign = matches!(
                         tok,

@@ -1,6 +1,6 @@
 //! A word after a number that is no unit, and numbers in groups.
 
-use super::{Line, insert, replace};
+use super::{Line, codes, insert, replace};
 use crate::kind::Kind;
 use crate::lexer::Tok;
 use crate::{ExprKind, Fault, FaultKind, Fix, PathItem, units};
@@ -215,6 +215,13 @@ impl Line<'_> {
                 return fault(Some(unit)).fix(write(format!("{digits}.{places} {unit}"), true));
             }
         }
+        // `330RG`, `2L2`
+        if self.tok(at) == Some(Tok::NotUnit)
+            && let Some(unit @ ("ohm" | "F")) = of_element
+            && let Some(text) = codes::quantity(&format!("{digits}{word}"), unit)
+        {
+            return fault(None).fix(write(text, false));
+        }
         if self.kind == Kind::Path
             || self.kind == Kind::Unknown
             || self.tok(at - 1) == Some(Tok::Quantity)
@@ -274,6 +281,14 @@ impl Line<'_> {
             },
             _ => None,
         }
+    }
+
+    /// `R10`, `L20`, `n33` where a value is wanted: what it says as the language writes it. `R2` is rather a name.
+    pub(super) fn code_without_a_digit_first(&self, at: usize) -> Option<String> {
+        let unit = self.element_unit(at + 1).filter(|it| *it != "H")?;
+        let word = self.word(at);
+        let digits = word.bytes().filter(u8::is_ascii_digit).count();
+        (digits > 1).then(|| codes::quantity(word, unit)).flatten()
     }
 
     /// The unit of an element's value, by the first letter of its name, where the word at this index is within one.
