@@ -267,14 +267,16 @@ static bool later_word(TSLexer *lexer, const bool *valid) {
     read_name(lexer, third);
     is_word = following[0] && !dotted && strcmp(third, "at") == 0;
   } else if (following[0]) {
-    // `expect always linear` claims the state of an op-amp called `always`.
+    // `expect always linear` claims the state of an op-amp called `always`; where the line goes on, `linear` is a node.
     static const char *const STATES[] = {"linear", "latches", "oscillates", "at", "goes"};
     char third[WORD_SIZE];
     skip_spaces(lexer);
+    int32_t behind = lexer->lookahead;
+    bool ends = lexer->eof(lexer) || behind == '\n' || behind == '\r' || behind == '#';
     read_name(lexer, third);
     int state = place_of(following, STATES, 5);
     bool is_high_or_low = strcmp(third, "high") == 0 || strcmp(third, "low") == 0;
-    is_word = state < 0 || (state >= 3 && !is_high_or_low);
+    is_word = state < 0 || (state < 3 ? !ends : !is_high_or_low);
   } else {
     is_word = touches || sign == '(' || is_minus(sign) || is_digit(sign);
   }
