@@ -37,6 +37,12 @@
 (defconst ampersum--name "[[:alpha:]_][[:alnum:]_]*"
   "A name.")
 
+(defconst ampersum--number
+  (concat "\\_<[0-9]+\\(?:\\.[0-9]+\\)?\\(?:e[+-]?[0-9]+\\)?"
+          "\\(?:\\s-*\\(?:[TGMkmunpfµμ]?\\(?:ohm\\|[Ω\u2126]\\|Vrms\\|Vpp\\|Hz\\|[VAsSFHW]\\)\\(?:/[munpµμ]?[sV]\\)?\\|dB\\|deg\\|[kMG]\\)\\_>"
+          "\\|\\s-*%\\|[[:alnum:]]*\\)")
+  "A number with its unit, or a marking code.")
+
 (defvar ampersum-font-lock-keywords
   `(("##.*$" 0 font-lock-doc-face t)
     (,(concat "^\\s-*\\(" ampersum--name "\\)\\s-+\\(" ampersum--name "\\)\\s-*:")
@@ -46,7 +52,7 @@
     (,(concat (regexp-opt ampersum--functions 'symbols) "(") 1 font-lock-function-name-face)
     ("\\_<ground\\_>" 0 font-lock-constant-face)
     (,(regexp-opt ampersum--words 'symbols) 1 font-lock-builtin-face)
-    ("\\_<[0-9]+\\(?:\\.[0-9]+\\)?\\(?:e[+-]?[0-9]+\\)?[[:alpha:]%]*" 0 font-lock-constant-face))
+    (,ampersum--number 0 font-lock-constant-face))
   "What is coloured, and how.")
 
 (defvar ampersum-mode-syntax-table
@@ -57,6 +63,7 @@
     (modify-syntax-entry ?_ "_" table)
     (modify-syntax-entry ?\\ "." table)
     (modify-syntax-entry ?' "." table)
+    (dolist (sign '(?+ ?- ?* ?/ ?= ?< ?>)) (modify-syntax-entry sign "." table))
     table)
   "Comments run from # to the end of the line; texts have no escapes.")
 

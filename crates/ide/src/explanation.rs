@@ -81,7 +81,7 @@ pub fn as_comment(view: &View, target: &Target, offset: u32) -> Option<Vec<TextE
         for line in plain_lines(it)
             .iter()
             .skip(2)
-            .flat_map(|it| wrapped(&it.replace('`', "")))
+            .flat_map(|it| wrapped(&it.replace('`', ""), WIDTH))
         {
             comment.push_str(&format!("{indent}{INSIDE}{line}{end_of_line}"));
         }
@@ -140,12 +140,13 @@ fn plain_lines(it: &Explained) -> Vec<String> {
     lines
 }
 
-fn wrapped(words: &str) -> Vec<String> {
+/// Breaks words into lines of at most so many characters, a longer word alone on its line.
+pub(crate) fn wrapped(words: &str, width: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
     for word in words.split(' ') {
         let full = lines
             .last()
-            .is_some_and(|it| !it.is_empty() && it.chars().count() + word.chars().count() >= WIDTH);
+            .is_some_and(|it| !it.is_empty() && it.chars().count() + word.chars().count() >= width);
         if full {
             lines.push(String::new());
         }

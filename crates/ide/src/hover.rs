@@ -11,6 +11,10 @@ use syntax::{FileId, Span};
 
 use crate::View;
 use crate::at::{At, Thing, What, at};
+use crate::explanation::wrapped;
+
+/// Of a line of plain text, in characters; equations keep theirs.
+const WIDTH: usize = 76;
 
 /// What is shown.
 #[derive(Clone, PartialEq, Debug)]
@@ -119,16 +123,14 @@ impl Hover {
         join(blocks, "\n\n")
     }
 
-    /// For clients that show text as it stands.
+    /// For clients that show text as it stands. They are terminals, break lines anywhere, and drop the first ones when there
+    /// are more than they counted; so lines are broken here.
     pub fn plain(&self) -> String {
+        let broken = |words: &String| wrapped(&words.replace('`', ""), WIDTH).join("\n");
         let blocks = self.blocks.iter().map(|block| match block {
-            Block::Headline(words) | Block::Words(words) => words.replace('`', ""),
+            Block::Headline(words) | Block::Words(words) => broken(words),
             Block::Equation(text) => format!("  {text}"),
-            Block::Lines(lines) => lines
-                .iter()
-                .map(|it| it.replace('`', ""))
-                .collect::<Vec<_>>()
-                .join("\n"),
+            Block::Lines(lines) => lines.iter().map(broken).collect::<Vec<_>>().join("\n"),
         });
         join(blocks, "\n")
     }

@@ -83,7 +83,7 @@ fn path(
 
 fn node_hint(answers: &Answers, node: NodeId, offset: u32) -> Option<Hint> {
     let value = answers.node(node).filter(|_| node != GROUND)?;
-    let ideal = answers.mark();
+    let ideal = mark(answers);
     let label = format!("= {}{ideal}", notation::short(value, Dimension::VOLT));
     let name = answers.circuit.node_name(node);
     let tooltip = words(
@@ -109,11 +109,16 @@ fn current(answers: &Answers, name: Span) -> Option<String> {
         .position(|it| it.name_place == here)?;
     let carried = answers.element(ElementId(index as u32))?;
     let amperes = notation::short(carried.current.as_ref()?, Dimension::AMPERE);
-    let ideal = answers.mark();
+    let ideal = mark(answers);
     Some(format!(
         "{} {amperes}{ideal}",
         answers.circuit.elements[index].name
     ))
+}
+
+/// `(ideal)`: a line has no room for more, and the tooltip says the rest.
+fn mark(answers: &Answers) -> String {
+    answers.mark().replace(" answer)", ")")
 }
 
 fn words(answers: &Answers, first: String) -> String {

@@ -3,7 +3,7 @@
 use expect_test::{Expect, expect};
 
 use crate::Workspace;
-use crate::hover::{Block, Hover, hover};
+use crate::hover::{Block, Hover, WIDTH, hover};
 use crate::marked::{open, open_in};
 use crate::workspace::EditorSettings;
 
@@ -426,4 +426,16 @@ fn hidden_answers_stay_hidden() {
         }
     }
     assert_eq!(crate::inlay(&view, syntax::Span::new(0, 999)), []);
+}
+
+#[test]
+fn plain_text_has_lines_that_a_terminal_need_not_break() {
+    let (view, spans) = open(&STAGE.replace("33k -- out", "33k -- o«»ut"));
+    let shown = hover(&view, spans[0].start).expect("a hover").plain();
+    assert!(shown.starts_with("out = −3.96 V\n"), "{shown}");
+    assert!(shown.lines().count() > 6, "{shown}");
+    assert!(
+        shown.lines().all(|it| it.chars().count() <= WIDTH),
+        "{shown}"
+    );
 }
