@@ -255,6 +255,23 @@ fn bad_bodies_are_answered_and_survived() {
 }
 
 #[test]
+fn a_wrong_length_costs_its_neighbours_at_most() {
+    let mut client = Client::offering(push());
+    for length in [1, 40, 200] {
+        let body = r#"{"jsonrpc":"2.0","id":"lost","method":"trial/waiting"}"#;
+        client.raw(format!("Content-Length: {length}\r\n\r\n{body}").as_bytes());
+        // What stands right behind it may be lost with it.
+        client.notify("some/thing", json!({"words": "Ω 𝄞"}));
+        client.notify(
+            "some/thing",
+            json!({"words": "Ω 𝄞 and so many more that the longest is over, whatever it was"}),
+        );
+        client.wait_for(|it| it["error"]["code"] == -32700);
+        assert_eq!(client.request("trial/waiting", Value::Null), 0, "{length}");
+    }
+}
+
+#[test]
 fn the_process_ends_as_the_client_says() {
     let ended = |say: &dyn Fn(&mut Client)| {
         let mut client = Client::offering(json!({}));

@@ -19,6 +19,8 @@ pub(crate) enum Incoming {
 
 /// Longer bodies are skipped unread.
 const LONGEST_BODY: u64 = 256 << 20;
+/// The one header that counts, in small letters.
+const LENGTH: &str = "content-length:";
 /// Longer header lines are no headers.
 const LONGEST_HEADER: u64 = 4096;
 
@@ -68,10 +70,10 @@ fn read_headers(input: &mut impl BufRead) -> io::Result<Option<Option<u64>>> {
             continue;
         }
         any = true;
-        if let Some((name, value)) = line.split_once(':')
-            && name.trim().eq_ignore_ascii_case("content-length")
-        {
-            length = value.trim().parse().ok();
+        // After a wrong length a header may stand behind what is left of a body: the next frame is found again by it.
+        let lower = line.to_ascii_lowercase();
+        if let Some(at) = lower.rfind(LENGTH) {
+            length = line[at + LENGTH.len()..].trim().parse().ok();
         }
     }
 }
@@ -126,6 +128,20 @@ mod tests {
                 "{bad:.40}"
             );
         }
+    }
+
+    #[test]
+    fn after_a_wrong_length_the_next_frame_but_one_is_read_again() {
+        let good = framed(r#"{"jsonrpc":"2.0","method":"good"}"#);
+        let body = r#"{"jsonrpc":"2.0","method":"cut"}"#;
+        let short = format!("Content-Length: 7\r\n\r\n{body}");
+        assert_eq!(
+            kinds(format!("{short}{good}").as_bytes()),
+            ["malformed", "good"]
+        );
+        let long = format!("Content-Length: {}\r\n\r\n{body}", body.len() + 9);
+        let wire = format!("{long}{good}{good}");
+        assert_eq!(kinds(wire.as_bytes()), ["malformed", "malformed", "good"]);
     }
 
     #[test]
