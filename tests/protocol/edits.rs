@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use crate::client::Client;
 use crate::desk::{ENCODINGS, URI, position};
 
-const PIECES: [&str; 16] = [
+const PIECES: [&str; 18] = [
     "a",
     "Ω",
     "𝛺",
@@ -20,6 +20,8 @@ const PIECES: [&str; 16] = [
     "\u{2212}",
     "",
     "",
+    "circuit c𝛺\n",
+    "circuit d\n",
     "4.7k",
     " -- ",
     "opamp A1: plus in, minus out, drives out\n",

@@ -88,6 +88,7 @@ impl Folders {
             Arc::new(document),
             open.clone(),
             settings.clone(),
+            Arc::default(),
         ));
         known.insert(path.to_owned(), (now, view.clone()));
         Some(view)

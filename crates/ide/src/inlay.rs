@@ -26,6 +26,20 @@ pub fn inlay(view: &View, within: Span) -> Vec<Hint> {
     if kind == Inlay::Off || view.settings().hidden {
         return hints;
     }
+    if let Some(pieces) = view.pieces_in(within) {
+        for (piece, start) in pieces {
+            let own = Span {
+                start: within.start.saturating_sub(start),
+                end: within.end - start,
+            };
+            let own = inlay(&piece, own);
+            hints.extend(own.into_iter().map(|it| Hint {
+                offset: it.offset + start,
+                ..it
+            }));
+        }
+        return hints;
+    }
     let mut current: Option<(usize, Answers)> = None;
     for statement in &view.tree().statements {
         let StatementKind::Path(items) = &statement.kind else {

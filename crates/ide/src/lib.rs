@@ -25,6 +25,7 @@ mod links;
 mod marked;
 mod moves;
 mod names;
+mod pieces;
 mod references;
 mod rename;
 mod search;

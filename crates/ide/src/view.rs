@@ -2,17 +2,18 @@
 
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::SystemTime;
 
 use analysis::Study;
 use checks::{Finding, Settings};
 use circuit::{Book, Circuit};
-use syntax::{ClassedToken, FileId, Place, Tree};
+use syntax::{ClassedToken, FileId, Place, Span, Tree};
 use teaching::explain::{Explanation, explain, explain_real};
 
 use crate::Fence;
 use crate::names::Names;
+use crate::pieces::{self, Pieces};
 use crate::workspace::{Documents, EditorSettings};
 use crate::{Document, Lines};
 
@@ -23,7 +24,14 @@ pub struct View {
     /// The texts that were open at the same time: they count before the files on disk.
     open: Arc<Documents>,
     editor: Arc<EditorSettings>,
+    /// What was found in the circuits of earlier versions.
+    pieces: Arc<Pieces>,
+    /// The text's circuits, if each stands for itself.
+    cuts: OnceLock<Option<Vec<Span>>>,
+    /// The circuit that was asked about last, as a text of its own.
+    piece: Mutex<Option<(Span, Arc<View>)>>,
     tokens: OnceLock<Vec<ClassedToken>>,
+    around: OnceLock<Around>,
     reading: OnceLock<Reading>,
     studies: OnceLock<Vec<Study>>,
     findings: OnceLock<Vec<Finding>>,
@@ -32,11 +40,18 @@ pub struct View {
     explanations: OnceLock<Vec<[OnceLock<Explanation>; 2]>>,
 }
 
-/// A book with its settings, and the files that were looked for to make them.
+/// The workspace around a text, its settings, and the files that were looked for to find them.
+#[derive(Debug)]
+struct Around {
+    fence: Fence,
+    settings: Settings,
+    asked: Vec<Asked>,
+}
+
+/// A book, and the files that were looked for to make it.
 #[derive(Debug)]
 struct Reading {
     book: Book,
-    settings: Settings,
     asked: Vec<Asked>,
 }
 
@@ -61,12 +76,17 @@ impl View {
         document: Arc<Document>,
         open: Arc<Documents>,
         editor: Arc<EditorSettings>,
+        pieces: Arc<Pieces>,
     ) -> View {
         View {
             document,
             open,
             editor,
+            pieces,
+            cuts: OnceLock::new(),
+            piece: Mutex::default(),
             tokens: OnceLock::new(),
+            around: OnceLock::new(),
             reading: OnceLock::new(),
             studies: OnceLock::new(),
             findings: OnceLock::new(),
@@ -122,9 +142,70 @@ impl View {
 
     /// What is wrong.
     pub fn findings(&self) -> &[Finding] {
-        let (book, studies) = (self.book(), self.studies());
-        self.findings
-            .get_or_init(|| checks::check(book, studies, self.settings()))
+        self.findings.get_or_init(|| {
+            let never = AtomicBool::new(false);
+            match self.found_in_pieces(&never) {
+                Some(Ok(findings)) => findings,
+                _ => checks::check(self.book(), self.studies(), self.settings()),
+            }
+        })
+    }
+
+    /// Finds what is wrong, circuit by circuit where that will do, unless it is called off.
+    pub fn check(&self, stop: &AtomicBool) -> Result<(), Stopped> {
+        if self.findings.get().is_some() {
+            return Ok(());
+        }
+        match self.found_in_pieces(stop) {
+            // Whoever came first has found the same.
+            Some(found) => _ = self.findings.set(found?),
+            None => self.prepare(stop)?,
+        }
+        Ok(())
+    }
+
+    /// The findings of a text whose circuits stand for themselves.
+    fn found_in_pieces(&self, stop: &AtomicBool) -> Option<Result<Vec<Finding>, Stopped>> {
+        let cuts = self.cuts()?;
+        let Document { name, text, .. } = &*self.document;
+        Some(
+            self.pieces
+                .findings(name, text, cuts, self.settings(), stop),
+        )
+    }
+
+    fn cuts(&self) -> Option<&[Span]> {
+        let cuts = self.cuts.get_or_init(|| pieces::cut(self.text()));
+        cuts.as_deref()
+    }
+
+    /// The circuits that a stretch touches, each as a text of its own with the place of its beginning: what is asked of
+    /// one circuit alone need not wait for the whole. `None` where the whole is known, or is needed.
+    pub(crate) fn pieces_in(&self, within: Span) -> Option<Vec<(Arc<View>, u32)>> {
+        let cuts = self.cuts().filter(|_| self.studies.get().is_none())?;
+        let last = self.text().len() as u32;
+        let touched = cuts
+            .iter()
+            .filter(|it| it.start <= within.end && (within.start < it.end || it.end == last));
+        Some(touched.map(|it| (self.piece(*it), it.start)).collect())
+    }
+
+    fn piece(&self, cut: Span) -> Arc<View> {
+        let mut last = self.piece.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((span, view)) = &*last
+            && *span == cut
+        {
+            return view.clone();
+        }
+        let (name, version) = (&self.document.name, self.document.version);
+        let view = Arc::new(View::new(
+            Arc::new(Document::new(name, version, cut.of(self.text()))),
+            self.open.clone(),
+            self.editor.clone(),
+            Arc::default(),
+        ));
+        *last = Some((cut, view.clone()));
+        view
     }
 
     /// Every name, and what it belongs to.
@@ -158,7 +239,7 @@ impl View {
 
     /// What applies to it: the editor's settings, and over them those of the workspace's file.
     pub fn settings(&self) -> &Settings {
-        &self.reading().settings
+        &self.around().settings
     }
 
     /// Works everything out step by step, unless it is called off between two steps.
@@ -198,9 +279,20 @@ impl View {
 
     /// Whether an answer may rest on another text: it was looked for, or nothing was read yet.
     pub(crate) fn rests_on(&self, name: &str) -> bool {
-        self.reading
-            .get()
-            .is_none_or(|it| it.asked.iter().any(|asked| asked.name == name))
+        self.asked()
+            .is_none_or(|mut it| it.any(|asked| asked.name == name))
+    }
+
+    /// The files that were looked for; `None` where answers may still rest on others.
+    fn asked(&self) -> Option<impl Iterator<Item = &Asked>> {
+        let around = self.around.get()?;
+        let of_book = match self.reading.get() {
+            Some(it) => &it.asked[..],
+            // Found in pieces, which rest on themselves.
+            None if self.findings.get().is_some() => &[],
+            None => return None,
+        };
+        Some(around.asked.iter().chain(of_book))
     }
 
     /// Whether the answers would be the same among these open texts and with these settings; unknown before it was read.
@@ -212,52 +304,58 @@ impl View {
         };
         Arc::ptr_eq(&self.editor, editor)
             && self
-                .reading
-                .get()
-                .is_some_and(|it| it.asked.iter().all(|asked| same(&asked.name)))
+                .asked()
+                .is_some_and(|mut it| it.all(|asked| same(&asked.name)))
     }
 
     /// Whether a file that was read from disk is another one now.
     pub(crate) fn disk_differs(&self) -> bool {
-        self.reading.get().is_none_or(|it| {
-            it.asked
-                .iter()
-                .any(|asked| stamp(Path::new(&asked.name)) != asked.stamp)
-        })
+        self.asked()
+            .is_none_or(|mut it| it.any(|asked| stamp(Path::new(&asked.name)) != asked.stamp))
     }
 
-    fn reading(&self) -> &Reading {
-        self.reading.get_or_init(|| {
-            let document = &self.document;
+    fn around(&self) -> &Around {
+        self.around.get_or_init(|| {
             let mut asked = Vec::new();
-            let mut look = |path: &Path| {
-                let (name, stamp) = (path.to_string_lossy().into_owned(), stamp(path));
-                asked.push(Asked { name, stamp });
-                stamp.is_some()
-            };
-            let folder = Path::new(&document.name)
+            let folder = Path::new(&self.document.name)
                 .parent()
                 .filter(|it| it.is_absolute());
-            let fence = Fence::around(folder, &mut look);
+            let fence = Fence::around(folder, |path| look(path, &mut asked));
             let mut settings = Settings::default();
             settings.read_toml(EDITOR, &self.editor.toml);
             if let Some((file, text)) = fence.settings() {
                 settings.read_toml(&file, &text);
             }
-            let book = circuit::build(&document.name, document.text.clone(), &mut |name| {
-                look(Path::new(name));
-                match self.open.get(name) {
-                    Some(open) => Some(open.text.clone()),
-                    None => fence.read(Path::new(name)),
-                }
-            });
-            Reading {
-                book,
+            Around {
+                fence,
                 settings,
                 asked,
             }
         })
     }
+
+    fn reading(&self) -> &Reading {
+        let fence = &self.around().fence;
+        self.reading.get_or_init(|| {
+            let document = &self.document;
+            let mut asked = Vec::new();
+            let book = circuit::build(&document.name, document.text.clone(), &mut |name| {
+                look(Path::new(name), &mut asked);
+                match self.open.get(name) {
+                    Some(open) => Some(open.text.clone()),
+                    None => fence.read(Path::new(name)),
+                }
+            });
+            Reading { book, asked }
+        })
+    }
+}
+
+/// Looks for a file, and notes that it was looked for.
+fn look(path: &Path, asked: &mut Vec<Asked>) -> bool {
+    let (name, stamp) = (path.to_string_lossy().into_owned(), stamp(path));
+    asked.push(Asked { name, stamp });
+    stamp.is_some()
 }
 
 /// What the editor's own settings are called where something is wrong with them.

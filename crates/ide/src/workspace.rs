@@ -8,6 +8,7 @@ use std::sync::{Arc, OnceLock};
 use std::time::Instant;
 
 use crate::folders::Folders;
+use crate::pieces::Pieces;
 use crate::{Lines, View};
 
 /// One version of an open text.
@@ -64,6 +65,8 @@ pub struct Workspace {
     views: Arc<HashMap<String, Arc<View>>>,
     settings: Arc<EditorSettings>,
     folders: Arc<Folders>,
+    /// What was found in the circuits of each text.
+    pieces: HashMap<String, Arc<Pieces>>,
 }
 
 /// Settings as the editor sent them: the text of a settings file with the same keys. A file's own settings win.
@@ -99,6 +102,7 @@ impl Workspace {
             return Vec::new();
         }
         Arc::make_mut(&mut self.views).remove(name);
+        self.pieces.remove(name);
         let mut touched = self.renew(|view| view.rests_on(name));
         touched.push(name.to_string());
         touched
@@ -160,6 +164,7 @@ impl Workspace {
                     document.clone(),
                     self.documents.clone(),
                     self.settings.clone(),
+                    self.pieces.entry(name.clone()).or_default().clone(),
                 );
                 views.insert(name.clone(), Arc::new(view));
                 touched.push(name.clone());
@@ -222,7 +227,7 @@ impl Snapshot {
         let documents = Arc::new(documents);
         changed
             .into_iter()
-            .map(|it| View::new(it, documents.clone(), self.settings.clone()))
+            .map(|it| View::new(it, documents.clone(), self.settings.clone(), Arc::default()))
             .collect()
     }
 }

@@ -130,7 +130,7 @@ pub(crate) fn run(desk: &Arc<Desk>, client: &Client, runtime: &tokio::runtime::H
         let title = format!("Checking {}", name.unwrap_or_default());
         let _shown = progress::show(desk, client, runtime, title);
         match catch_unwind(AssertUnwindSafe(|| {
-            view.prepare(stop).map(|()| diagnostic::list(desk, view))
+            view.check(stop).map(|()| diagnostic::list(desk, view))
         })) {
             Ok(Err(ide::Stopped)) => {
                 called_off += 1;

@@ -48,6 +48,18 @@ where
     .await?
 }
 
+/// The same where the answer needs no more of the text than stands around its place.
+pub(crate) async fn near<T, F>(address: &Url, answer: F) -> Result<Option<T>>
+where
+    T: Send + 'static,
+    F: FnOnce(&View) -> Option<T> + Send + 'static,
+{
+    let Some(view) = seen().view(&name_of(address)).cloned() else {
+        return Ok(None);
+    };
+    work(move |_| answer(&view)).await
+}
+
 /// The texts as they stood when the request was read.
 pub(crate) fn seen() -> Snapshot {
     SEEN.try_with(Snapshot::clone).unwrap_or_default()

@@ -1,6 +1,6 @@
 //! What each home of a book holds, and which homes a line sees.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use circuit::Book;
@@ -66,6 +66,14 @@ impl Tables {
                 }
             }
             tables.files.push(table);
+        }
+        // What no text brings in comes with the tool, and every text sees it.
+        let used: HashSet<usize> = tables.files.iter().flat_map(|it| it.uses.clone()).collect();
+        let shipped: Vec<usize> = (1..tables.files.len())
+            .filter(|it| !used.contains(it))
+            .collect();
+        for table in &mut tables.files {
+            table.uses.extend(&shipped);
         }
         for (index, file) in book.files.iter().enumerate() {
             let declared = tables.declarations(index, &file.tree, &file.text);

@@ -100,7 +100,7 @@ pub(crate) async fn pull(
         let Some(view) = view else {
             return Ok((Vec::new(), None));
         };
-        view.prepare(stop)?;
+        view.check(stop)?;
         let related = match desk.offers().related_documents {
             true => related(&desk, &snapshot, &view, stop)?,
             false => None,
@@ -141,7 +141,7 @@ fn related(
         let (Some(used), Some(uri)) = (snapshot.text(&file.path), desk.address(&file.path)) else {
             continue;
         };
-        used.prepare(stop)?;
+        used.check(stop)?;
         let items = list(desk, &used);
         let report = FullDocumentDiagnosticReport {
             result_id: Some(result_id(&items)),

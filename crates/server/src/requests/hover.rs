@@ -5,7 +5,7 @@ use std::sync::Arc;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, markup, ruler};
+use super::{markup, near, ruler};
 use crate::desk::Desk;
 
 pub(crate) async fn hover(desk: &Arc<Desk>, parameters: HoverParams) -> Result<Option<Hover>> {
@@ -14,7 +14,7 @@ pub(crate) async fn hover(desk: &Arc<Desk>, parameters: HoverParams) -> Result<O
         position,
     } = parameters.text_document_position_params;
     let (encoding, markdown) = (desk.offers().encoding, desk.offers().hover_markdown);
-    let answer = about(&text_document.uri, move |view| {
+    let answer = near(&text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let hover = ide::hover(view, ruler.offset(position))?;
         let contents = markup(&hover, markdown);

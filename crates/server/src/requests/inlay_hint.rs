@@ -5,7 +5,7 @@ use std::sync::Arc;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, ruler};
+use super::{near, ruler};
 use crate::desk::Desk;
 
 pub(crate) async fn inlay_hint(
@@ -13,7 +13,7 @@ pub(crate) async fn inlay_hint(
     parameters: InlayHintParams,
 ) -> Result<Option<Vec<InlayHint>>> {
     let encoding = desk.offers().encoding;
-    let answer = about(&parameters.text_document.uri, move |view| {
+    let answer = near(&parameters.text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let hints = ide::inlay(view, ruler.span(parameters.range))
             .into_iter()

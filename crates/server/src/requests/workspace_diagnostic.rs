@@ -68,7 +68,7 @@ async fn reports(
         let views = snapshot.all(stop);
         let names: BTreeSet<_> = views.iter().map(|it| it.document().name.clone()).collect();
         for view in views {
-            view.prepare(stop)?;
+            view.check(stop)?;
             let name = view.document().name.clone();
             let Some(uri) = shared.address(&name) else {
                 continue;
