@@ -52,7 +52,12 @@ pub(crate) fn everywhere(
     let mut found = vec![(view.clone(), mentions(view, key))];
     // A file's own `let`s are its own; all else may be read by a text that uses the file.
     if key.home != Home::File || *key.file != view.book().files[0].path {
-        for other in snapshot.all(stop) {
+        let mut others = snapshot.all(stop);
+        // It may lie in none of the folders, and is used all the same.
+        if others.iter().all(|it| it.document().name != *key.file) {
+            others.extend(snapshot.text(&key.file));
+        }
+        for other in others {
             if stop.load(Ordering::Relaxed) {
                 break;
             }

@@ -328,6 +328,28 @@ mod tests {
     }
 
     #[test]
+    fn a_used_file_is_changed_wherever_it_lies() {
+        let place = std::env::temp_dir().join(format!("ampersum-rename-{}", std::process::id()));
+        std::fs::create_dir_all(place.join("beds")).expect("a folder can be made");
+        std::fs::write(place.join("ampersum.toml"), "").expect("a file can be written");
+        std::fs::write(place.join("lab.amp"), "part slow\n  gain 5\nend\n")
+            .expect("a file can be written");
+        let mut workspace = Workspace::default();
+        let name = place.join("beds/bed.amp").to_string_lossy().into_owned();
+        let text = "use \"../lab.amp\"\ncircuit c\nopamps are «slow»\n";
+        let (view, spans) = open_in(&mut workspace, &name, text);
+        let stop = AtomicBool::new(false);
+        let snapshot = workspace.snapshot();
+        let changes = rename(&snapshot, &view, spans[0].start, "brisk", &stop).expect("it can be");
+        let changed: Vec<_> = changes
+            .iter()
+            .map(|it| (file_name(&it.view.document().name), it.edits.len()))
+            .collect();
+        assert_eq!(changed, [("bed.amp", 1), ("lab.amp", 1)]);
+        std::fs::remove_dir_all(&place).expect("the folder can be removed");
+    }
+
+    #[test]
     fn texts_that_use_the_file_are_changed_too() {
         let mut workspace = Workspace::default();
         let (_, spans) = open_in(
