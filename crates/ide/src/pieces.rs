@@ -32,8 +32,8 @@ struct Kept {
 /// What was found in one circuit.
 #[derive(Clone, Debug)]
 struct Piece {
-    /// Lines above it: findings may name lines.
-    line: usize,
+    /// Lines above it, where its findings name lines.
+    line: Option<usize>,
     /// Counted from its own beginning.
     findings: Arc<[Finding]>,
     circuits: usize,
@@ -121,7 +121,7 @@ impl Pieces {
                 .pieces
                 .remove(words)
                 .or_else(|| now.get(words).cloned());
-            let known = known.filter(|it| it.line == line || it.findings.is_empty());
+            let known = known.filter(|it| it.line.is_none_or(|it| it == line));
             let piece = known.unwrap_or_else(|| look(name, words, line, settings));
             findings.extend(
                 piece
@@ -151,7 +151,8 @@ fn look(name: &str, words: &str, line: usize, settings: &Settings) -> Piece {
         )
     };
     let (mut findings, circuits) = found(words.into());
-    if !findings.is_empty() && line > 0 {
+    let name_lines = findings.iter().any(names_a_line);
+    if name_lines && line > 0 {
         // Said again with the lines counted right.
         let above = "\n".repeat(line);
         findings = found(format!("{above}{words}").into()).0;
@@ -165,10 +166,21 @@ fn look(name: &str, words: &str, line: usize, settings: &Settings) -> Piece {
         }
     }
     Piece {
-        line,
+        line: name_lines.then_some(line),
         findings: findings.into(),
         circuits,
     }
+}
+
+/// Whether the words of a finding may hold the number of a line.
+fn names_a_line(finding: &Finding) -> bool {
+    let others = finding.related.iter().map(|it| &it.message);
+    let titles = finding.fixes.iter().map(|it| &it.title);
+    let mut words = [&finding.message, &finding.help]
+        .into_iter()
+        .chain(others)
+        .chain(titles);
+    words.any(|it| it.contains("line"))
 }
 
 fn shifted(finding: &Finding, by: u32, circuits: usize) -> Finding {
