@@ -48,7 +48,7 @@ where
     .await?
 }
 
-/// The same where the answer needs no more of the text than stands around its place.
+/// The same where the answer rests on the words alone, or on what stands around one place: nothing is worked out ahead.
 pub(crate) async fn near<T, F>(address: &Url, answer: F) -> Result<Option<T>>
 where
     T: Send + 'static,

@@ -6,7 +6,7 @@ use serde_json::json;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, execute_command, failed, ruler, seen, work};
+use super::{execute_command, failed, near, ruler, seen, work};
 use crate::desk::{Desk, name_of};
 
 pub(crate) async fn code_lens(
@@ -15,7 +15,7 @@ pub(crate) async fn code_lens(
 ) -> Result<Option<Vec<CodeLens>>> {
     let encoding = desk.offers().encoding;
     let uri = parameters.text_document.uri.clone();
-    about(&parameters.text_document.uri, move |view| {
+    near(&parameters.text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let lenses = ide::lenses(view).into_iter().map(|it| CodeLens {
             range: ruler.range(it.span),

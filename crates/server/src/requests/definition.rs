@@ -5,7 +5,7 @@ use std::sync::Arc;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, location, ruler};
+use super::{location, near, ruler};
 use crate::desk::Desk;
 
 pub(crate) async fn definition(
@@ -17,7 +17,7 @@ pub(crate) async fn definition(
         position,
     } = parameters.text_document_position_params;
     let shared = desk.clone();
-    let answer = about(&text_document.uri, move |view| {
+    let answer = near(&text_document.uri, move |view| {
         let offers = shared.offers();
         let ruler = ruler(view, offers.encoding);
         let found = ide::definition(view, ruler.offset(position))?;

@@ -6,7 +6,7 @@ use ide::Symbol;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, ruler};
+use super::{near, ruler};
 use crate::desk::Desk;
 use crate::positions::Ruler;
 
@@ -16,7 +16,7 @@ pub(crate) async fn document_symbol(
 ) -> Result<Option<DocumentSymbolResponse>> {
     let (encoding, tree) = (desk.offers().encoding, desk.offers().symbol_tree);
     let uri = parameters.text_document.uri.clone();
-    let answer = about(&parameters.text_document.uri, move |view| {
+    let answer = near(&parameters.text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let symbols = ide::symbols(view);
         Some(if tree {

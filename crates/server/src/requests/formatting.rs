@@ -5,7 +5,7 @@ use std::sync::Arc;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, ruler};
+use super::{near, ruler};
 use crate::desk::Desk;
 use crate::positions::Ruler;
 
@@ -15,7 +15,7 @@ pub(crate) async fn formatting(
     range: Option<Range>,
 ) -> Result<Option<Vec<TextEdit>>> {
     let encoding = desk.offers().encoding;
-    let answer = about(&document.uri, move |view| {
+    let answer = near(&document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let edits = ide::formatting(view, range.map(|it| ruler.span(it)));
         Some(converted(&ruler, edits))
@@ -33,7 +33,7 @@ pub(crate) async fn on_newline(
         position,
     } = parameters.text_document_position;
     let encoding = desk.offers().encoding;
-    let answer = about(&text_document.uri, move |view| {
+    let answer = near(&text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         Some(converted(
             &ruler,

@@ -6,7 +6,7 @@ use ide::FoldKind;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, ruler};
+use super::{near, ruler};
 use crate::desk::Desk;
 
 pub(crate) async fn folding(
@@ -14,7 +14,7 @@ pub(crate) async fn folding(
     parameters: FoldingRangeParams,
 ) -> Result<Option<Vec<FoldingRange>>> {
     let shared = desk.clone();
-    about(&parameters.text_document.uri, move |view| {
+    near(&parameters.text_document.uri, move |view| {
         let offers = shared.offers();
         let ruler = ruler(view, offers.encoding);
         let folds = ide::folds(view).into_iter().take(offers.most_folds);
@@ -44,7 +44,7 @@ pub(crate) async fn selection(
     parameters: SelectionRangeParams,
 ) -> Result<Option<Vec<SelectionRange>>> {
     let encoding = desk.offers().encoding;
-    about(&parameters.text_document.uri, move |view| {
+    near(&parameters.text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let ranges = parameters.positions.iter().map(|it| {
             let chain = ide::selection(view, ruler.offset(*it));
@@ -69,7 +69,7 @@ pub(crate) async fn links(
     parameters: DocumentLinkParams,
 ) -> Result<Option<Vec<DocumentLink>>> {
     let shared = desk.clone();
-    about(&parameters.text_document.uri, move |view| {
+    near(&parameters.text_document.uri, move |view| {
         let ruler = ruler(view, shared.offers().encoding);
         let links = ide::links(view).into_iter().filter_map(|it| {
             Some(DocumentLink {

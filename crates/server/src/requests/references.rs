@@ -6,7 +6,7 @@ use ide::Access;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, ruler, seen, work};
+use super::{near, ruler, seen, work};
 use crate::desk::{Desk, name_of};
 
 pub(crate) async fn references(
@@ -54,7 +54,7 @@ pub(crate) async fn highlights(
         position,
     } = parameters.text_document_position_params;
     let encoding = desk.offers().encoding;
-    about(&text_document.uri, move |view| {
+    near(&text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let found = ide::highlights(view, ruler.offset(position));
         let highlights = found.iter().map(|it| DocumentHighlight {

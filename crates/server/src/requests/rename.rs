@@ -7,7 +7,7 @@ use ide::Renamed;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, failed, ruler, seen, work};
+use super::{failed, near, ruler, seen, work};
 use crate::desk::{Desk, name_of};
 
 /// The annotations that changes have which a reader should look at first.
@@ -19,7 +19,7 @@ pub(crate) async fn prepare(
     parameters: TextDocumentPositionParams,
 ) -> Result<Option<PrepareRenameResponse>> {
     let encoding = desk.offers().encoding;
-    let answer = about(&parameters.text_document.uri, move |view| {
+    let answer = near(&parameters.text_document.uri, move |view| {
         let ruler = ruler(view, encoding);
         let offset = ruler.offset(parameters.position);
         let range = |it: ide::Renamable| PrepareRenameResponse::RangeWithPlaceholder {

@@ -8,7 +8,7 @@ use syntax::Span;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{about, ruler};
+use super::{near, ruler};
 use crate::desk::{Desk, name_of};
 use crate::positions::Ruler;
 
@@ -104,7 +104,7 @@ async fn read(
     range: Option<Range>,
 ) -> Result<Option<Vec<SemanticToken>>> {
     let encoding = desk.offers().encoding;
-    about(uri, move |view| {
+    near(uri, move |view| {
         let ruler = ruler(view, encoding);
         let within = range.map_or(Span::new(0, view.text().len()), |it| ruler.span(it));
         Some(encoded(&ruler, &ide::tokens(view, within)))
