@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use analysis::Study;
 use checks::{Finding, Settings};
-use syntax::Span;
+use syntax::{FileId, Span};
 
 use crate::view::Stopped;
 
@@ -198,10 +198,13 @@ pub(crate) fn shift(span: Span, by: u32) -> Span {
     }
 }
 
+/// Changes the spans that lie in the text itself; what comes with the tool stays where it is.
 fn each_span(finding: &mut Finding, change: impl Fn(&mut Span)) {
-    change(&mut finding.place.span);
-    for it in &mut finding.related {
-        change(&mut it.place.span);
+    let related = finding.related.iter_mut().map(|it| &mut it.place);
+    for place in related.chain([&mut finding.place]) {
+        if place.file == FileId(0) {
+            change(&mut place.span);
+        }
     }
     for it in finding.fixes.iter_mut().flat_map(|it| &mut it.edits) {
         change(&mut it.span);

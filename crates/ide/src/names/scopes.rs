@@ -18,6 +18,8 @@ pub(super) type Scope = (usize, Home);
 #[derive(Debug, Default)]
 pub(super) struct Tables {
     pub(super) files: Vec<Table>,
+    /// The files that come with the tool.
+    shipped: Vec<usize>,
 }
 
 /// What one file declares.
@@ -69,12 +71,9 @@ impl Tables {
         }
         // What no text brings in comes with the tool, and every text sees it.
         let used: HashSet<usize> = tables.files.iter().flat_map(|it| it.uses.clone()).collect();
-        let shipped: Vec<usize> = (1..tables.files.len())
+        tables.shipped = (1..tables.files.len())
             .filter(|it| !used.contains(it))
             .collect();
-        for table in &mut tables.files {
-            table.uses.extend(&shipped);
-        }
         for (index, file) in book.files.iter().enumerate() {
             let declared = tables.declarations(index, &file.tree, &file.text);
             for (home, name, it) in declared {
@@ -114,9 +113,14 @@ impl Tables {
         })
     }
 
-    fn shelf_files(&self, file: usize) -> impl Iterator<Item = usize> + '_ {
+    /// A file and those that it uses.
+    fn own_files(&self, file: usize) -> impl Iterator<Item = usize> + '_ {
         let uses = self.files.get(file).map_or(&[][..], |it| &it.uses);
         [file].into_iter().chain(uses.iter().copied())
+    }
+
+    fn shelf_files(&self, file: usize) -> impl Iterator<Item = usize> + '_ {
+        self.own_files(file).chain(self.shipped.iter().copied())
     }
 
     pub(super) fn taken(&self, new: &Key, old: &Key) -> Option<(usize, Span, Kind)> {
@@ -188,7 +192,7 @@ impl Tables {
     }
 
     pub(super) fn shelf_names(&self, home: Home) -> Vec<&str> {
-        let all = self.shelf_files(0).filter(|it| *it < self.files.len());
+        let all = self.own_files(0).filter(|it| *it < self.files.len());
         let mut names: Vec<_> = all
             .filter_map(|it| self.files[it].homes.get(&home))
             .flat_map(|it| it.keys().map(String::as_str))
