@@ -12,6 +12,7 @@ mod command;
 mod examples;
 mod half_typed;
 mod invariants;
+mod limits;
 mod planted;
 mod published;
 mod real;

@@ -45,6 +45,48 @@ pub fn real_amplifier(random: &mut Random, name: &str) -> Net {
     net
 }
 
+/// Op-amps with rails in a web of resistors, their inputs and outputs anywhere: feedback of every kind, and several op-amps that move each other.
+pub fn limited(random: &mut Random, name: &str) -> Net {
+    let mut maker = Maker::new(random, name);
+    let count = maker.random.between(1, 4);
+    maker.input();
+    let outputs: Vec<String> = (0..count).map(|_| maker.node()).collect();
+    let mut held = maker.held.clone();
+    held.extend(outputs.iter().cloned());
+    held.push("ground".to_owned());
+    for output in &outputs {
+        let inputs: [String; 2] = std::array::from_fn(|_| match maker.random.below(4) {
+            0 => maker.random.pick(&held).clone(),
+            _ => {
+                let node = maker.node();
+                // Most often something of the op-amp's own output comes back.
+                let first = match maker.random.chance(50) {
+                    true => output.clone(),
+                    false => maker.random.pick(&held).clone(),
+                };
+                maker.resistor(&first, &node);
+                for _ in 0..maker.random.between(1, 2) {
+                    let from = maker.random.pick(&held).clone();
+                    maker.resistor(&from, &node);
+                }
+                node
+            }
+        });
+        let [plus, minus] = inputs;
+        if plus == minus {
+            let level = maker.volts();
+            maker.voltage(output, "ground", Drive::constant(level));
+            continue;
+        }
+        maker.opamp(&plus, &minus, output);
+        let low = Decimal::new(-(maker.random.below(16) as i64), 0);
+        let high = Decimal::new(1 + maker.random.below(16) as i64, 0);
+        let opamp = format!("A{}", maker.counts[4]);
+        maker.net.rails.insert(opamp, [low, high]);
+    }
+    maker.net
+}
+
 /// Sound by construction, without op-amps: resistors hold all nodes together, and no two voltages are held against each other.
 pub fn network(random: &mut Random, name: &str) -> Net {
     let mut maker = Maker::new(random, name);

@@ -167,6 +167,8 @@ pub struct Net {
     pub style: u64,
     /// The parts of op-amps that are not ideal: properties of the language, each with its value in the base unit.
     pub figures: BTreeMap<String, Vec<(&'static str, Decimal)>>,
+    /// The low and the high rail of op-amps that have any.
+    pub rails: BTreeMap<String, [Decimal; 2]>,
 }
 
 impl Net {
@@ -252,8 +254,12 @@ impl Net {
                         true => format!(", part {}_{name}", self.name),
                         false => String::new(),
                     };
+                    let supply = match self.rails.get(name) {
+                        Some([low, high]) => format!(", supply {high} V and {low} V"),
+                        None => String::new(),
+                    };
                     lines.push(format!(
-                        "opamp {name}: plus {plus}, minus {minus}, drives {drives}{part}"
+                        "opamp {name}: plus {plus}, minus {minus}, drives {drives}{part}{supply}"
                     ));
                 }
             }
@@ -362,6 +368,7 @@ impl Net {
                     "figures": self.figures.get(name).into_iter().flatten()
                         .map(|(property, value)| ((*property).to_owned(), json!(value.to_string())))
                         .collect::<serde_json::Map<_, _>>(),
+                    "rails": self.rails.get(name).map(|it| it.map(|it| it.to_string())),
                 }),
             })
             .collect();

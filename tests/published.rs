@@ -9,7 +9,7 @@ use dashu_base::Abs;
 use dashu_ratio::RBig;
 use serde_json::Value;
 
-use crate::harness::{Answer, power_of_ten, ratio, solve};
+use crate::harness::{Answer, exact, power_of_ten, ratio, solve};
 use crate::net::{Decimal, Drive, Kind, Net, Part, ZERO};
 
 #[test]
@@ -27,7 +27,7 @@ fn resistor_networks() {
 
 #[test]
 fn signs_of_feedback() {
-    all_hold(include_str!("published/circuits-feedback-sign.json"), 17);
+    all_hold(include_str!("published/circuits-feedback-sign.json"), 19);
 }
 
 #[test]
@@ -119,29 +119,21 @@ fn filters_at_zero_frequency() {
 }
 
 #[test]
-fn limits_and_time() {
+fn limits_and_thresholds() {
     all_hold(
         include_str!("published/circuits-rails-and-thresholds.json"),
-        0,
+        11,
     );
+}
+
+#[test]
+fn time() {
     all_hold(include_str!("published/circuits-time.json"), 0);
 }
 
 /// Why a question cannot be answered from direct-current answers, or `None`.
-fn waits(case: &Value, ask: &Value) -> Option<&'static str> {
-    let limited = list(&case["elements"])
-        .iter()
-        .any(|it| it["rails"].is_array());
+fn waits(ask: &Value) -> Option<&'static str> {
     match word(ask, "what") {
-        "node_voltage" if case["id"] == "pub-sign-19" => {
-            Some("the output rests at a limit: needs rails")
-        }
-        "node_voltage" if limited && word(case, "id").starts_with("pub-sat") => {
-            Some("the output rests at a limit: needs rails")
-        }
-        "switching_threshold" | "hysteresis" => {
-            Some("a limit ends as a source moves: needs thresholds")
-        }
         "rhp_poles" | "natural_frequency" | "quality_factor" | "pole_quality" => {
             Some("needs poles")
         }
@@ -173,7 +165,7 @@ fn all_hold(cases: &str, answered: usize) {
     let mut held = 0;
     for case in list(&cases) {
         for ask in list(&case["asks"]) {
-            if let Some(reason) = waits(case, ask) {
+            if let Some(reason) = waits(ask) {
                 *waiting.entry(reason).or_default() += 1;
                 continue;
             }
@@ -316,7 +308,31 @@ fn answer(case: &Value, ask: &Value) -> Result<(Net, RBig), String> {
                 gain.clone() * difference(case, ask, it)
             })
         }
+        "switching_threshold" => {
+            let found = threshold(&net, ask, text("output_at"))?;
+            Ok((net, found))
+        }
+        "hysteresis" => {
+            let [high, low] = ["high", "low"].map(|it| threshold(&net, ask, it));
+            Ok((net, (high? - low?).abs()))
+        }
         other => Err(format!("nothing here answers `{other}`")),
+    }
+}
+
+/// The value of a source at which an output leaves a limit.
+fn threshold(net: &Net, ask: &Value, leaves: &str) -> Result<RBig, String> {
+    let report = solve(&net.text());
+    let found = &report.only_circuit().0["thresholds"];
+    let wanted = |it: &&Value| {
+        it["opamp"] == ask["opamp"] && it["source"] == ask["source"] && it["leaves"] == leaves
+    };
+    match list(found).iter().filter(wanted).collect::<Vec<_>>()[..] {
+        [one] => Ok(exact(&one["at"])),
+        _ => Err(format!(
+            "no threshold from {leaves}: {found:#}\n{}",
+            net.text()
+        )),
     }
 }
 
@@ -483,6 +499,10 @@ fn circuit(case: &Value) -> Net {
                     .collect();
                 if !figures.is_empty() {
                     net.figures.insert(name.clone(), figures);
+                }
+                if let [low, high] = list(&it["rails"]) {
+                    let rails = [low, high].map(|it| Decimal::of(it.as_f64().expect("volts")));
+                    net.rails.insert(name.clone(), rails);
                 }
                 net.parts.push(Part::Opamp {
                     name,

@@ -142,7 +142,8 @@ pub fn python() -> String {
     String::from_utf8_lossy(&install.stdout).trim().to_owned()
 }
 
-fn references(nets: &[Net]) -> Vec<Reference> {
+/// What the reference solver prints of each circuit.
+pub fn answers(nets: &[Net]) -> Vec<Value> {
     let mut python = Command::new(python())
         .arg(here("reference/solve.py"))
         .stdin(Stdio::piped())
@@ -163,6 +164,14 @@ fn references(nets: &[Net]) -> Vec<Reference> {
         .expect("no panic")
         .expect("it read everything");
     assert!(output.status.success(), "the reference solver failed");
+    String::from_utf8(output.stdout)
+        .expect("UTF-8")
+        .lines()
+        .map(|line| serde_json::from_str(line).expect("JSON"))
+        .collect()
+}
+
+fn references(nets: &[Net]) -> Vec<Reference> {
     let texts = |value: &Value| {
         value
             .as_object()
@@ -171,26 +180,22 @@ fn references(nets: &[Net]) -> Vec<Reference> {
             .map(|(key, text)| (key.clone(), text.as_str().expect("a fraction").to_owned()))
             .collect()
     };
-    String::from_utf8(output.stdout)
-        .expect("UTF-8")
-        .lines()
-        .map(|line| {
-            let answer: Value = serde_json::from_str(line).expect("JSON");
-            Reference {
-                single: answer["single"] == true,
-                nodes: texts(&answer["nodes"]),
-                currents: texts(&answer["currents"]),
-                loops: list(&answer["loops"])
-                    .iter()
-                    .map(|it| Loop {
-                        block: list(&it["block"])
-                            .iter()
-                            .map(|name| name.as_str().expect("a name").to_owned())
-                            .collect(),
-                        stable: list(&it["stable"]).iter().map(Value::as_bool).collect(),
-                    })
-                    .collect(),
-            }
+    answers(nets)
+        .into_iter()
+        .map(|answer| Reference {
+            single: answer["single"] == true,
+            nodes: texts(&answer["nodes"]),
+            currents: texts(&answer["currents"]),
+            loops: list(&answer["loops"])
+                .iter()
+                .map(|it| Loop {
+                    block: list(&it["block"])
+                        .iter()
+                        .map(|name| name.as_str().expect("a name").to_owned())
+                        .collect(),
+                    stable: list(&it["stable"]).iter().map(Value::as_bool).collect(),
+                })
+                .collect(),
         })
         .collect()
 }

@@ -96,7 +96,7 @@ fn claims_hold() {
 
 /// Claims about a time, a frequency, a limit or a part with figures.
 fn waits(circuit: &str, claim: &str) -> bool {
-    let real = ["drip_microphone", "real_stage", "tank_level_switch"].contains(&circuit);
+    let real = ["drip_microphone", "real_stage"].contains(&circuit);
     let moment = claim
         .rsplit_once(" at ")
         .is_some_and(|(_, at)| at.ends_with('s') || at.ends_with("Hz") || at.contains("Hz within"));

@@ -10,6 +10,7 @@ Feedback is judged from the roots of v' = W M v, where M says how far each op-am
 positive speeds W are tried equal and unequal.
 """
 
+import itertools
 import json
 import sys
 from fractions import Fraction
@@ -22,7 +23,10 @@ SPEEDS = [[1, 1, 1, 1], [1, 1000, 1, 1000], [1000, 1, 1000, 1], [1, 7, 50, 300],
 def main():
     for line in sys.stdin:
         parts = json.loads(line)["parts"]
-        print(json.dumps(solve(parts) | {"loops": loops(parts)}))
+        answer = solve(parts) | {"loops": loops(parts)}
+        if any(part.get("rails") for part in parts):
+            answer["states"] = states(parts)
+        print(json.dumps(answer))
 
 
 def solve(parts):
@@ -106,6 +110,52 @@ def at_pins(part):
     each, half = figures.get("bias_current", fmpq(0)), figures.get("bias_offset", fmpq(0)) / 2
     for pin, current in ((plus, each + half), (minus, each - half)):
         yield "bias", (pin, "ground"), [], 1, current
+
+
+def states(parts):
+    """Every way in which op-amps with rails can stand: linear inside them, or at one with the inputs pulling that way; each tried in the tableau.
+
+    None where some way leaves the voltages open. Whether it lasts is told as for loops, by the op-amps that are linear."""
+    opamps = [part for part in parts if part["kind"] == "opamp"]
+    found = []
+    for modes in itertools.product(("linear", "high", "low"), repeat=len(opamps)):
+        mode_of = {opamp["name"]: mode for opamp, mode in zip(opamps, modes)}
+        branches = [at_rail(part, mode_of[part["name"]]) if part["kind"] == "opamp" else branch(part) for part in parts]
+        nodes, matrix = tableau(branches)
+        if any(opamp[pin] not in nodes | {"ground": 0} for opamp in opamps for pin in ("plus", "minus")):
+            return None
+        if matrix.rank() < matrix.nrows():
+            return None
+        right = fmpq_mat(matrix.nrows(), 1)
+        for place, (*_, constant) in enumerate(branches):
+            right[len(nodes) + place, 0] = constant
+        answer = matrix.solve(right)
+        volts = {"ground": fmpq(0)} | {node: answer[row, 0] for node, row in nodes.items()}
+        if all(stands(opamp, mode, volts) for opamp, mode in zip(opamps, modes)):
+            linear = [part if part["kind"] != "opamp" or mode_of[part["name"]] == "linear" else quiet(part) for part in parts]
+            stable = [rest for loop in loops(linear) for rest in [loop["stable"]]]
+            found.append({"modes": mode_of, "nodes": {node: text(volts[node]) for node in nodes}, "stable": stable})
+    return found
+
+
+def at_rail(opamp, mode):
+    if mode == "linear":
+        return branch(opamp)
+    rail = number(opamp["rails"][1 if mode == "high" else 0])
+    return opamp["name"], ("ground", opamp["drives"]), [(opamp["drives"], fmpq(1))], 0, rail
+
+
+def quiet(opamp):
+    """An output that stands still."""
+    return {"kind": "voltage", "name": opamp["name"], "ends": [opamp["drives"], "ground"], "drive": {"constant": "0", "controls": []}}
+
+
+def stands(opamp, mode, volts):
+    pull = volts[opamp["plus"]] - volts[opamp["minus"]]
+    low, high = (number(rail) for rail in opamp["rails"])
+    if mode == "linear":
+        return low <= volts[opamp["drives"]] <= high
+    return pull >= 0 if mode == "high" else pull <= 0
 
 
 def loops(parts):

@@ -3,13 +3,15 @@
 use std::cmp::Ordering;
 
 use circuit::{
-    Carrier, Circuit, Claim, ClaimKind, ElementKind, Formula, Function, OpampId, SourceId,
-    SourceKind, StateClaim, Within,
+    Carrier, Circuit, Claim, ClaimKind, ElementKind, Formula, Function, GROUND, OpampId, Part,
+    SourceId, SourceKind, StateClaim, Within,
 };
 use syntax::{Dimension, Number, Operator, Ratio};
 
 use crate::Answer;
+use crate::linear::Budget;
 use crate::solution::Solution;
+use crate::states::{self, Mode, State, States};
 
 /// The judgement of one claim; the vector of a circuit's judgements is indexed like its claims.
 #[derive(Clone, PartialEq, Debug)]
@@ -166,21 +168,168 @@ pub(crate) fn judge(
         .collect()
 }
 
-/// A claim of a circuit in which no more is certain than that one op-amp is at a rail (`true`: the high one).
-pub(crate) fn of_clipped(claim: &Claim, clipped: Option<(OpampId, bool)>) -> Judgement {
-    let holds = match (&claim.kind, clipped) {
-        (Some(ClaimKind::State { opamp, state }), Some((at, high))) if *opamp == at => {
-            match state {
-                StateClaim::Linear => Some(false),
-                StateClaim::AtRail { high: claimed } => Some(*claimed == high),
-                _ => None,
+/// A claim of which no value is told.
+pub(crate) fn told(claim: &Claim, holds: Option<bool>) -> Judgement {
+    Judgement {
+        holds,
+        ..unjudged(claim)
+    }
+}
+
+/// Judges every claim of a circuit by its stable states. A value must be as claimed in each of them; `always` counts for all values of the
+/// sources with every op-amp as it stands.
+pub(crate) fn judge_states(
+    circuit: &Circuit,
+    parts: &[Part],
+    states: &States,
+    stable: &[&State],
+) -> Vec<Judgement> {
+    let values: Vec<Vec<Judgement>> = stable
+        .iter()
+        .map(|state| {
+            let solution = state.solution(circuit, parts);
+            let solve = |drives: &[Vec<&Number>]| {
+                let board = states::board(circuit, parts, &state.modes);
+                let behind = &board.constants()[board.own_sources()..];
+                let drives: Vec<Vec<&Number>> = drives
+                    .iter()
+                    .map(|it| it.iter().chain(behind).copied().collect())
+                    .collect();
+                board.solve_for(&drives, Budget::default())
+            };
+            judge(circuit, solution, solve)
+        })
+        .collect();
+    let claims = circuit.claims.iter().enumerate();
+    claims
+        .map(|(index, claim)| match &claim.kind {
+            Some(ClaimKind::State { opamp, state }) => {
+                of_state(circuit, parts, states, stable, claim, *opamp, state)
             }
+            Some(ClaimKind::Equal { .. }) => {
+                let mut each = values.iter().map(|it| &it[index]);
+                let Some(first) = each.next() else {
+                    return unjudged(claim);
+                };
+                each.fold(first.clone(), |all, it| Judgement {
+                    holds: match (all.holds, it.holds) {
+                        (Some(false), _) | (_, Some(false)) => Some(false),
+                        (Some(true), Some(true)) => Some(true),
+                        _ => None,
+                    },
+                    found: all.found.filter(|found| Some(found) == it.found.as_ref()),
+                    dimension: all.dimension,
+                })
+            }
+            _ => unjudged(claim),
+        })
+        .collect()
+}
+
+/// Whether a claim says that an op-amp stands at a limit or goes there.
+pub(crate) fn is_of_limits(claim: &Claim) -> bool {
+    let linear = |it: &StateClaim| matches!(it, StateClaim::Linear);
+    matches!(&claim.kind, Some(ClaimKind::State { state, .. }) if !linear(state))
+}
+
+fn of_state(
+    circuit: &Circuit,
+    parts: &[Part],
+    states: &States,
+    stable: &[&State],
+    claim: &Claim,
+    opamp: OpampId,
+    state: &StateClaim,
+) -> Judgement {
+    let mode = |it: &&State| it.modes[opamp.index()];
+    let at = |it: &&State, high: bool| {
+        let output = it.solution(circuit, parts).opamps.get(opamp.index());
+        let margin = output.and_then(Option::as_ref).and_then(|it| match high {
+            true => it.margin_high.as_ref(),
+            false => it.margin_low.as_ref(),
+        });
+        let own = if high { Mode::High } else { Mode::Low };
+        mode(it) == own || margin.and_then(Answer::sign) == Some(Ordering::Equal)
+    };
+    let rests = !stable.is_empty();
+    let limited = circuit.opamps[opamp.index()].supply.is_some();
+    let holds = match state {
+        StateClaim::Linear => Some(rests && stable.iter().all(|it| mode(it) == Mode::Linear)),
+        StateClaim::Oscillates => Some(!rests),
+        _ if !limited => None,
+        StateClaim::AtRail { high } => Some(rests && stable.iter().all(|it| at(it, *high))),
+        StateClaim::Latches => {
+            let stands = |high: bool| stable.iter().any(|it| at(it, high));
+            Some(stands(true) && stands(false))
         }
+        StateClaim::Goes { .. } => return goes(circuit, parts, states, claim),
+    };
+    told(claim, holds)
+}
+
+/// `expect A1 goes high at in = 2 V`: as the source that holds the node moves, a state with the op-amp low ends there, and it is high beyond.
+/// What is found is the nearest value at which that happens.
+pub(crate) fn goes(circuit: &Circuit, parts: &[Part], states: &States, claim: &Claim) -> Judgement {
+    let Some(ClaimKind::State {
+        opamp,
+        state:
+            StateClaim::Goes {
+                high,
+                source,
+                at,
+                within,
+            },
+    }) = &claim.kind
+    else {
+        return unjudged(claim);
+    };
+    let switches = states.switches(circuit, parts);
+    let [before, after] = match high {
+        true => [Mode::Low, Mode::High],
+        false => [Mode::High, Mode::Low],
+    };
+    let of = |it: &&states::Switch| {
+        it.source == *source
+            && it.from[opamp.index()] == before
+            && it.to.iter().any(|it| it[opamp.index()] == after)
+    };
+    // The source may hold the node with its minus end.
+    let node = |it: &Answer| match circuit.sources[source.index()].kind {
+        SourceKind::Voltage { plus: GROUND, .. } => -it,
+        _ => it.clone(),
+    };
+    let claimed = Answer::from(at);
+    let far = |it: &Answer| (it - &claimed).abs();
+    let values = switches.list.iter().filter(of).map(|it| node(&it.at));
+    let found = values.min_by(|a, b| far(a).to_f64().total_cmp(&far(b).to_f64()));
+    let allowed = allowed(within, &claimed, Dimension::VOLT);
+    let near = found
+        .as_ref()
+        .and_then(|it| far(it).compare(&allowed))
+        .map(Ordering::is_le);
+    let holds = match (&found, near) {
+        (_, Some(true)) => Some(true),
+        (None, _) | (_, Some(false)) if switches.complete => Some(false),
         _ => None,
     };
     Judgement {
         holds,
-        ..unjudged(claim)
+        found,
+        dimension: Dimension::VOLT,
+    }
+}
+
+/// What may lie between the two sides of a claim. A share of zero is nothing, so there the usual amount counts.
+fn allowed(within: &Within, right: &Answer, dimension: Dimension) -> Answer {
+    let of_zero = || {
+        let places = if dimension == Dimension::VOLT { -6 } else { -9 };
+        Answer::from(&Number::decimal(1u8.into(), places))
+    };
+    match within {
+        Within::Amount(amount) => Answer::from(amount).abs(),
+        _ if right.sign() == Some(Ordering::Equal) => of_zero(),
+        Within::Ratio(share) => (&Answer::from(share) * right).abs(),
+        Within::Usual => (&Answer::from(&Number::decimal(1u8.into(), -3)) * right).abs(),
     }
 }
 
@@ -215,29 +364,11 @@ impl Equality<'_> {
     fn holds(&self, solution: &Solution) -> Option<bool> {
         let left = evaluate(self.left, self.circuit, solution)?;
         let right = evaluate(self.right, self.circuit, solution)?;
-        let allowed = self.allowed(&right);
+        let allowed = allowed(self.within, &right, self.dimension);
         (&left - &right)
             .abs()
             .compare(&allowed)
             .map(Ordering::is_le)
-    }
-
-    /// What may lie between the two sides. A share of zero is nothing, so there the usual amount counts.
-    fn allowed(&self, right: &Answer) -> Answer {
-        let of_zero = || {
-            let places = if self.dimension == Dimension::VOLT {
-                -6
-            } else {
-                -9
-            };
-            Answer::from(&Number::decimal(1u8.into(), places))
-        };
-        match self.within {
-            Within::Amount(amount) => Answer::from(amount).abs(),
-            _ if right.sign() == Some(Ordering::Equal) => of_zero(),
-            Within::Ratio(share) => (&Answer::from(share) * right).abs(),
-            Within::Usual => (&Answer::from(&Number::decimal(1u8.into(), -3)) * right).abs(),
-        }
     }
 
     /// Whether it holds whatever the free sources give. Voltages and currents are linear in them, so two sides that are sums of these agree

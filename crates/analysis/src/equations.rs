@@ -4,12 +4,15 @@
 //! V+ = V− in place of the sum that would stand at its output. Each group without ground gives one sum of the currents that leave it.
 //! A forest with E edges on N nodes beside ground has N + 1 − E trees, one of them grounded: E + (N − E) = N.
 
-use circuit::{Carrier, Circuit, ElementId, ElementKind, NodeId, OpampId, SourceId, SourceKind};
+use circuit::{
+    Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, OpampId, Part, SourceId, SourceKind,
+};
 use syntax::Number;
 
 use crate::Answer;
 use crate::linear::{Coefficient, Row, System};
 use crate::network::Network;
+use crate::states::{Limits, Mode};
 
 /// The equations of one circuit, ideal op-amps.
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -24,11 +27,12 @@ pub struct Equations {
 #[derive(Clone, PartialEq, Debug)]
 pub struct Equation {
     /// The node that it belongs to; each unknown node has exactly one equation where the circuit is sound. Of `Held` the
-    /// node that the source fixes, of `Virtual` the op-amp's output, of a joined sum the group's first node.
+    /// node that the source fixes, of `Virtual` and `Limit` the op-amp's output, of a joined sum the group's first node.
     pub at: NodeId,
     /// Its form.
     pub kind: EquationKind,
-    /// What is added: of a sum the currents that leave the node or group; of `Held` and `Virtual` one term.
+    /// What is added: of a sum the currents that leave the node or group; of `Held` and `Virtual` one term; of `Limit` the output, or with
+    /// a limit of current what leaves it.
     pub terms: Vec<Term>,
 }
 
@@ -47,6 +51,19 @@ pub enum EquationKind {
         /// The node whose sum it replaces.
         replaces: NodeId,
         /// The other nodes of the output's group and the sources that tie them to it: no sum stands there either.
+        tied: Vec<(NodeId, Carrier)>,
+    },
+    /// An op-amp at a limit, in place of V+ = V−.
+    Limit {
+        /// The op-amp.
+        opamp: OpampId,
+        /// Which limit.
+        mode: Mode,
+        /// The output's voltage, or with a limit of current what it delivers, in volts or amperes.
+        value: Number,
+        /// The output.
+        replaces: NodeId,
+        /// As in [`EquationKind::Virtual`].
         tied: Vec<(NodeId, Carrier)>,
     },
     /// The currents that leave one node.
@@ -71,6 +88,73 @@ pub struct Term {
     pub to: NodeId,
     /// Whether the term is subtracted: a current source that pushes into the node.
     pub minus: bool,
+}
+
+impl Equations {
+    /// The same with op-amps at limits: in place of V+ = V− stands what the limit says.
+    pub fn limited(
+        &self,
+        circuit: &Circuit,
+        parts: &[Part],
+        modes: impl Fn(OpampId) -> Mode,
+    ) -> Equations {
+        let leaving = leaving(circuit);
+        let at_limit = |equation: &Equation| -> Option<Equation> {
+            let (EquationKind::Virtual {
+                opamp,
+                replaces,
+                tied,
+            }
+            | EquationKind::Limit {
+                opamp,
+                replaces,
+                tied,
+                ..
+            }) = &equation.kind
+            else {
+                return None;
+            };
+            let mode = modes(*opamp);
+            let limits = Limits::of(circuit.opamps.get(opamp.index())?, parts);
+            let value = limits.value(mode)?;
+            let terms = match mode {
+                Mode::Sourcing | Mode::Sinking => {
+                    let nodes: Vec<NodeId> = [*replaces]
+                        .into_iter()
+                        .chain(tied.iter().map(|it| it.0))
+                        .collect();
+                    let outside = |it: &&Term| !nodes.contains(&it.to);
+                    let leaves = nodes.iter().flat_map(|it| &leaving[it.index()]);
+                    leaves.filter(outside).copied().collect()
+                }
+                _ => vec![Term {
+                    branch: Carrier::Opamp(*opamp),
+                    from: *replaces,
+                    to: GROUND,
+                    minus: false,
+                }],
+            };
+            let kind = EquationKind::Limit {
+                opamp: *opamp,
+                mode,
+                value,
+                replaces: *replaces,
+                tied: tied.clone(),
+            };
+            Some(Equation {
+                at: equation.at,
+                kind,
+                terms,
+            })
+        };
+        let list = self.list.iter();
+        Equations {
+            unknowns: self.unknowns.clone(),
+            list: list
+                .map(|it| at_limit(it).unwrap_or_else(|| it.clone()))
+                .collect(),
+        }
+    }
 }
 
 /// The equations of a circuit with ideal op-amps.
@@ -269,6 +353,10 @@ fn row(circuit: &Circuit, equation: &Equation, drives: &[Vec<&Number>]) -> Row {
                 }
             }
         }
+    }
+    if let EquationKind::Limit { value, .. } = &equation.kind {
+        let value = Answer::from(value);
+        builder.right.iter_mut().for_each(|it| *it = &*it + &value);
     }
     builder.finish()
 }

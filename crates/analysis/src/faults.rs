@@ -113,7 +113,8 @@ pub(crate) fn look(
         started: islands::started(circuit),
         told_nodes: vec![false; circuit.nodes.len()],
         adrift: vec![false; circuit.nodes.len()],
-        told_opamps: vec![false; circuit.opamps.len()],
+        // A comparator's inputs need not be equal.
+        told_opamps: circuit.opamps.iter().map(|it| it.comparator).collect(),
     };
     loops::shorted(&mut search);
     loops::closed(&mut search);

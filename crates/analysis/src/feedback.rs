@@ -18,12 +18,14 @@ mod map;
 pub(crate) use blocks::{reached, strongly_connected};
 pub(crate) use eliminate::{BUDGET, Sum, add, eliminate, null_vector};
 pub(crate) use field::Field;
+#[cfg(test)]
+pub(crate) use field::scrambled;
 pub(crate) use map::{Map, Moment, Rules, moved};
 
 use crate::faults::{Fault, FaultKind};
 use crate::linear::modular::Modular;
 use crate::network::{Network, fraction};
-use exact::sign;
+pub(crate) use exact::sign;
 use knot::{Knot, severity};
 
 /// The verdict on one block.
@@ -203,9 +205,13 @@ impl Maps {
     /// Which inputs each output moves, at some frequency and with some values.
     fn graph(&self, circuit: &Circuit, floats: &[bool]) -> Vec<Vec<usize>> {
         let mut towards = vec![Vec::new(); circuit.opamps.len()];
-        for (index, opamp) in circuit.opamps.iter().enumerate().filter(|it| !floats[it.0]) {
+        let follows = |it: usize| !floats[it] && !circuit.opamps[it].comparator;
+        for (index, opamp) in circuit.opamps.iter().enumerate().filter(|it| follows(it.0)) {
             for (from, _) in self.ever().difference(opamp).into_iter().flatten() {
-                towards[from].push(index);
+                // A comparator stands at a rail whatever moves: it leads no small change on.
+                if !circuit.opamps[from].comparator {
+                    towards[from].push(index);
+                }
             }
         }
         towards
@@ -530,6 +536,42 @@ impl Ends {
         };
         (verdict, Proof::BothEnds)
     }
+}
+
+/// The verdict on op-amps whose rows of P are known: at rest, and where capacitors or inductors take part at the first instant too. The
+/// worst of their blocks.
+pub(crate) fn verdict_on(rest: &[Sum<Ratio>], instant: Option<&[Sum<Ratio>]>) -> (Verdict, Proof) {
+    let instant = instant.unwrap_or(rest);
+    let mut towards: Vec<Vec<usize>> = vec![Vec::new(); rest.len()];
+    for (row, (slow, quick)) in rest.iter().zip(instant).enumerate() {
+        slow.iter()
+            .chain(quick)
+            .for_each(|it| towards[it.0].push(row));
+    }
+    let blocks = strongly_connected(&towards).into_iter().map(|block| {
+        let within = |rows: &[Sum<Ratio>]| -> Vec<Sum<Ratio>> {
+            let place =
+                |it: &(usize, Ratio)| Some((block.binary_search(&it.0).ok()?, it.1.clone()));
+            block
+                .iter()
+                .map(|row| rows[*row].iter().filter_map(place).collect())
+                .collect()
+        };
+        let (slow, quick) = (within(rest), within(instant));
+        let swapped = vec![false; block.len()];
+        if slow == quick {
+            return Knot::new(&slow).judged(&swapped);
+        }
+        let ends = Ends {
+            rest: Knot::new(&slow),
+            instant: Knot::new(&quick),
+            cancels_at_rest: false,
+        };
+        ends.judged(&swapped)
+    });
+    blocks
+        .max_by_key(|it| severity(it.0))
+        .unwrap_or((Verdict::Negative, Proof::AnySpeed))
 }
 
 /// Equal speeds; a swap of inputs counts as a negative one.

@@ -6,7 +6,7 @@
 //! conducts), [`faults`] (what keeps the equations from having one answer), [`equations`] (N equations for N unknowns),
 //! [`linear`] (solving them exactly), [`solution`] (voltages, currents, powers), [`board`] (real op-amps as a plain circuit for all of these),
 //! [`gap`] (real less ideal, by cause), [`shares`] (what each source does, and what resistances are seen), [`feedback`] (which way each block of
-//! op-amps acts), [`claims`] (what `expect` claims, judged).
+//! op-amps acts), [`states`] (op-amps at their limits: all states, and where they end), [`claims`] (what `expect` claims, judged).
 
 pub mod answer;
 pub mod board;
@@ -19,6 +19,7 @@ pub mod linear;
 pub mod network;
 pub mod shares;
 pub mod solution;
+pub mod states;
 mod study;
 
 pub use answer::Answer;

@@ -43,6 +43,25 @@ impl Solution {
     }
 }
 
+impl Solution {
+    /// What two answers have in common; the rest is not fixed.
+    pub(crate) fn agreed(mut self, other: &Solution) -> Solution {
+        fn keep<T: PartialEq>(all: &mut [Option<T>], others: &[Option<T>]) {
+            for (it, other) in all.iter_mut().zip(others) {
+                if it != other {
+                    *it = None;
+                }
+            }
+        }
+        keep(&mut self.nodes, &other.nodes);
+        keep(&mut self.elements, &other.elements);
+        keep(&mut self.sources, &other.sources);
+        keep(&mut self.opamps, &other.opamps);
+        self.blocks.clear();
+        self
+    }
+}
+
 /// Voltage across (first end minus second) and current. Signs as the language says.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Carried {

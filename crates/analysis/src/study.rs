@@ -16,6 +16,7 @@ use crate::linear::Budget;
 use crate::network::Network;
 use crate::shares::Shares;
 use crate::solution::{self, Outlet, Solution};
+use crate::states::{self, Mode, States};
 
 /// All facts about one circuit. Structure, equations and feedback are worked out at once (a keystroke needs them); the answer when someone asks.
 #[derive(Debug)]
@@ -39,6 +40,10 @@ pub struct Study {
     linear: OnceLock<Solution>,
     gap: OnceLock<Option<Gap>>,
     shares: OnceLock<Option<Shares>>,
+    states: OnceLock<Option<States>>,
+    agreed: OnceLock<Option<Solution>>,
+    standing: OnceLock<Option<Equations>>,
+    troubles: OnceLock<Vec<Trouble>>,
     outcome: OnceLock<Outcome>,
     judgements: OnceLock<Vec<Judgement>>,
 }
@@ -50,6 +55,12 @@ pub enum Outcome {
     AsIdeal,
     /// Every op-amp follows the law of its part, some are not ideal, and no limit is met: [`Study::answer`] is the answer.
     Real,
+    /// Some op-amps stand at a limit, and this is the only stable state: [`Study::answer`] is the answer.
+    AtLimits,
+    /// More than one state is stable ([`Study::states`]): [`Study::answer`] has what they agree on.
+    Several,
+    /// No state is stable: it never rests.
+    Restless,
     /// The answer isn't known, for these reasons, in the order of the text.
     Unknown(Vec<Trouble>),
 }
@@ -69,12 +80,19 @@ pub enum Trouble {
     BeyondCurrent(OpampId),
     /// A statement that is not computed yet and belongs to the circuit: an index into [`Circuit::later`].
     NotBuilt(usize),
+    /// So many ways in which the op-amps could stand that not all were looked at.
+    TooManyStates,
 }
 
 impl Outcome {
-    /// Whether the answer as written is known.
+    /// Whether the answer as written is known: one answer, whatever happened before.
     pub fn is_known(&self) -> bool {
-        !matches!(self, Outcome::Unknown(_))
+        matches!(self, Outcome::AsIdeal | Outcome::Real | Outcome::AtLimits)
+    }
+
+    /// Whether all that can be said is known: the answer, or every state that could be it.
+    pub fn is_settled(&self) -> bool {
+        self.is_known() || *self == Outcome::Several
     }
 }
 
@@ -96,8 +114,12 @@ impl Study {
                 block_of[it.index()] = index;
             }
         }
+        let mut equations = equations::equations(circuit, &network);
+        if circuit.opamps.iter().any(|it| it.comparator) {
+            equations = equations.limited(circuit, parts, |it| comparing(circuit, it));
+        }
         Study {
-            equations: equations::equations(circuit, &network),
+            equations,
             feedback,
             faults,
             network,
@@ -109,6 +131,10 @@ impl Study {
             linear: OnceLock::new(),
             gap: OnceLock::new(),
             shares: OnceLock::new(),
+            states: OnceLock::new(),
+            agreed: OnceLock::new(),
+            standing: OnceLock::new(),
+            troubles: OnceLock::new(),
             outcome: OnceLock::new(),
             judgements: OnceLock::new(),
         }
@@ -158,11 +184,59 @@ impl Study {
     pub fn answer(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Solution> {
         let known = match self.outcome(circuit, parts) {
             Outcome::AsIdeal | Outcome::Real => true,
+            Outcome::AtLimits | Outcome::Several | Outcome::Restless => {
+                let agreed = || self.find_agreed(circuit, parts);
+                return self.agreed.get_or_init(agreed).as_ref();
+            }
             Outcome::Unknown(troubles) => troubles
                 .iter()
                 .all(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Unread)),
         };
         known.then(|| self.linear(circuit, parts))
+    }
+
+    /// What all stable states agree on.
+    fn find_agreed(&self, circuit: &Circuit, parts: &[Part]) -> Option<Solution> {
+        let states = self.states(circuit, parts)?;
+        let mut solutions = states.stable().map(|it| it.solution(circuit, parts));
+        let first = solutions.next()?.clone();
+        Some(solutions.fold(first, Solution::agreed))
+    }
+
+    /// Every state of a circuit in which some op-amp has a limit; `None` without any, or where the voltages do not follow from the outputs.
+    pub fn states(&self, circuit: &Circuit, parts: &[Part]) -> Option<&States> {
+        let find = || States::of(circuit, parts);
+        self.states.get_or_init(find).as_ref()
+    }
+
+    /// How an op-amp stands as written; `None` where that is not known or differs between the stable states.
+    pub fn mode(&self, circuit: &Circuit, parts: &[Part], opamp: OpampId) -> Option<Mode> {
+        match self.outcome(circuit, parts) {
+            Outcome::AsIdeal | Outcome::Real => Some(Mode::Linear),
+            Outcome::AtLimits | Outcome::Several => {
+                let states = self.states(circuit, parts)?;
+                let mut modes = states.stable().map(|it| it.modes[opamp.index()]);
+                let first = modes.next()?;
+                modes.all(|it| it == first).then_some(first)
+            }
+            Outcome::Restless | Outcome::Unknown(_) => None,
+        }
+    }
+
+    /// The equations of the taught method as the circuit stands: where it has one stable state, op-amps at a limit have that limit in place of
+    /// V+ = V−.
+    pub fn standing(&self, circuit: &Circuit, parts: &[Part]) -> &Equations {
+        let find = || match self.outcome(circuit, parts) {
+            Outcome::AtLimits => {
+                let states = self.states(circuit, parts)?;
+                let state = states.stable().next()?;
+                let mode = |it: OpampId| state.modes[it.index()];
+                Some(self.equations.limited(circuit, parts, mode))
+            }
+            _ => None,
+        };
+        let standing = self.standing.get_or_init(find).as_ref();
+        standing.unwrap_or(&self.equations)
     }
 
     /// The answer as written less the ideal one, by cause; `None` where they are one, or one of them is not known.
@@ -181,7 +255,7 @@ impl Study {
     pub fn shares(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Shares> {
         let find = || match self.outcome(circuit, parts) {
             Outcome::AsIdeal | Outcome::Real => Shares::of(circuit, self.board(circuit, parts)),
-            Outcome::Unknown(_) => None,
+            _ => None,
         };
         self.shares.get_or_init(find).as_ref()
     }
@@ -192,7 +266,13 @@ impl Study {
         self.outcome.get_or_init(find).clone()
     }
 
-    fn find_outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
+    /// What stands against the answer with every op-amp linear, [`Study::linear`].
+    pub fn troubles(&self, circuit: &Circuit, parts: &[Part]) -> &[Trouble] {
+        let find = || self.find_troubles(circuit, parts);
+        self.troubles.get_or_init(find)
+    }
+
+    fn find_troubles(&self, circuit: &Circuit, parts: &[Part]) -> Vec<Trouble> {
         let solution = self.linear(circuit, parts);
         let mut troubles = Vec::new();
         // What is not built yet leaves the circuit incomplete too, and says so itself.
@@ -205,6 +285,10 @@ impl Study {
         let mut placed = Vec::new();
         for (index, feedback) in self.feedback.iter().enumerate() {
             if !settles(circuit, parts, feedback)
+                && !feedback
+                    .block
+                    .iter()
+                    .all(|it| circuit.opamps[it.index()].comparator)
                 && let Some(first) = feedback.block.first()
             {
                 placed.push((
@@ -240,10 +324,82 @@ impl Study {
         }
         placed.sort_by_key(|(place, _)| *place);
         troubles.extend(placed.into_iter().map(|(_, trouble)| trouble));
+        troubles
+    }
+
+    fn find_outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
+        let mut troubles = self.troubles(circuit, parts).to_vec();
+        if let Some(outcome) = self.by_states(circuit, parts, &mut troubles) {
+            return outcome;
+        }
         match troubles.is_empty() {
             true if self.is_ideal(circuit, parts) => Outcome::AsIdeal,
             true => Outcome::Real,
             false => Outcome::Unknown(troubles),
+        }
+    }
+
+    /// The outcome where the linear answer may not be it, if the states tell.
+    fn by_states(
+        &self,
+        circuit: &Circuit,
+        parts: &[Part],
+        troubles: &mut Vec<Trouble>,
+    ) -> Option<Outcome> {
+        let limits = |it: &circuit::Opamp| {
+            let limits = states::Limits::of(it, parts);
+            limits.volts.is_some() || limits.amperes.is_some()
+        };
+        let lasting = |it: &Feedback| {
+            !matches!(
+                it.verdict,
+                Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds
+            )
+        };
+        let comparing = circuit.opamps.iter().any(|it| it.comparator);
+        let plain = troubles.is_empty() && self.feedback.iter().all(lasting) && !comparing;
+        let beyond = |it: &Trouble| matches!(it, Trouble::Unread | Trouble::NotBuilt(_));
+        let unjudged = |it: &Feedback| it.verdict == Verdict::TooMany;
+        let starts = |it: &Feedback| it.verdict == Verdict::NoneAtDc && !circuit.starts.is_empty();
+        if plain
+            || !circuit.opamps.iter().any(limits)
+            || troubles.iter().any(beyond)
+            || self.feedback.iter().any(|it| unjudged(it) || starts(it))
+        {
+            return without_rails(comparing, troubles);
+        }
+        let Some(states) = self.states(circuit, parts) else {
+            return without_rails(comparing, troubles);
+        };
+        if !states.complete {
+            // What seems to be the answer may be one of many.
+            if !troubles.is_empty() || comparing {
+                troubles.push(Trouble::TooManyStates);
+            }
+            return None;
+        }
+        if states.open {
+            return without_rails(comparing, troubles);
+        }
+        let stable: Vec<_> = states.stable().collect();
+        let whole = |it: &&states::State| {
+            let solution = it.solution(circuit, parts);
+            !solution.contradictory && !solution.nodes.contains(&None)
+        };
+        match &stable[..] {
+            // Without limit it would run away, not swing.
+            [] => circuit
+                .opamps
+                .iter()
+                .all(limits)
+                .then_some(Outcome::Restless),
+            [one, ..] if !whole(one) => without_rails(comparing, troubles),
+            [one] if one.is_linear() => {
+                troubles.clear();
+                None
+            }
+            [_] => Some(Outcome::AtLimits),
+            _ => Some(Outcome::Several),
         }
     }
 
@@ -255,8 +411,37 @@ impl Study {
                     |drives: &[Vec<&syntax::Number>]| self.solve_for(circuit, parts, drives);
                 claims::judge(circuit, self.linear(circuit, parts), solve)
             };
+            let at_limits = || {
+                let states = self.states(circuit, parts)?;
+                let stable: Vec<&states::State> = states.stable().collect();
+                let mut judged = claims::judge_states(circuit, parts, states, &stable);
+                if !self.is_meant(circuit, parts) {
+                    // The finding about the feedback is one; what follows from it is none.
+                    let claims = circuit.claims.iter().zip(&mut judged);
+                    claims
+                        .filter(|(claim, _)| !claims::is_of_limits(claim))
+                        .for_each(|(claim, it)| *it = claims::unjudged(claim));
+                }
+                Some(judged)
+            };
+            let unjudged = || circuit.claims.iter().map(claims::unjudged).collect();
             match self.outcome(circuit, parts) {
-                Outcome::AsIdeal | Outcome::Real => linear(),
+                Outcome::AsIdeal | Outcome::Real => {
+                    let all = linear().into_iter().zip(&circuit.claims);
+                    all.map(|(judged, claim)| {
+                        let of_state = || self.of_linear(circuit, parts, claim);
+                        judged
+                            .holds
+                            .is_none()
+                            .then(of_state)
+                            .flatten()
+                            .unwrap_or(judged)
+                    })
+                    .collect()
+                }
+                Outcome::AtLimits | Outcome::Several | Outcome::Restless => {
+                    at_limits().unwrap_or_else(unjudged)
+                }
                 // What fails may fail for want of the line that could not be read.
                 Outcome::Unknown(troubles) if troubles == [Trouble::Unread] => {
                     let doubtful = |it: Judgement| Judgement {
@@ -265,16 +450,65 @@ impl Study {
                     };
                     linear().into_iter().map(doubtful).collect()
                 }
-                Outcome::Unknown(troubles) => {
-                    let clipped = self.clipped(circuit, parts, &troubles);
-                    circuit
-                        .claims
-                        .iter()
-                        .map(|it| claims::of_clipped(it, clipped))
-                        .collect()
-                }
+                Outcome::Unknown(_) => unjudged(),
             }
         })
+    }
+
+    /// Whether a claim says of all feedback that does not hold V+ = V− where that leads.
+    fn is_meant(&self, circuit: &Circuit, parts: &[Part]) -> bool {
+        let claimed = |it: &OpampId| {
+            let about = |claim: &circuit::Claim| match &claim.kind {
+                Some(circuit::ClaimKind::State { opamp, .. }) => {
+                    opamp == it && claims::is_of_limits(claim)
+                }
+                _ => false,
+            };
+            circuit.claims.iter().any(about)
+        };
+        self.troubles(circuit, parts).iter().all(|it| match it {
+            Trouble::Feedback(index) => self
+                .feedback
+                .get(*index)
+                .is_some_and(|it| it.block.iter().any(claimed)),
+            _ => true,
+        })
+    }
+
+    /// A claim about a limit, of a circuit that rests with every op-amp linear.
+    fn of_linear(
+        &self,
+        circuit: &Circuit,
+        parts: &[Part],
+        claim: &circuit::Claim,
+    ) -> Option<Judgement> {
+        let Some(circuit::ClaimKind::State { opamp, state }) = &claim.kind else {
+            return None;
+        };
+        let limited = circuit.opamps[opamp.index()].supply.is_some();
+        match state {
+            circuit::StateClaim::Oscillates => Some(claims::told(claim, Some(false))),
+            _ if !limited => None,
+            circuit::StateClaim::Goes { .. } => {
+                let states = self.states(circuit, parts)?;
+                Some(claims::goes(circuit, parts, states, claim))
+            }
+            circuit::StateClaim::AtRail { high } => {
+                let output = self
+                    .linear(circuit, parts)
+                    .opamps
+                    .get(opamp.index())?
+                    .as_ref()?;
+                let margin = if *high {
+                    &output.margin_high
+                } else {
+                    &output.margin_low
+                };
+                let reached = margin.as_ref()?.sign()? == Ordering::Equal;
+                Some(claims::told(claim, Some(reached)))
+            }
+            _ => Some(claims::told(claim, Some(false))),
+        }
     }
 
     /// [`Study::linear`] for each choice of the constants of the circuit's sources.
@@ -299,34 +533,25 @@ impl Study {
         board.solve_for(&drives, budget)
     }
 
-    /// The one op-amp that is certainly at a rail, and whether at the high one: it alone lies beyond its rails, nothing else
-    /// is in doubt, and each op-amp is a block of its own with negative feedback. What comes before it is then linear, and of
-    /// what comes after nothing reaches it.
-    fn clipped(
-        &self,
-        circuit: &Circuit,
-        parts: &[Part],
-        troubles: &[Trouble],
-    ) -> Option<(OpampId, bool)> {
-        let [Trouble::BeyondRail(opamp)] = troubles else {
-            return None;
-        };
-        let alone = |it: &Feedback| it.block.len() == 1 && it.verdict == Verdict::Negative;
-        if !self.feedback.iter().all(alone) {
-            return None;
-        }
-        let output = self
-            .linear(circuit, parts)
-            .opamps
-            .get(opamp.index())?
-            .as_ref()?;
-        let margin = output.margin_high.as_ref()?;
-        Some((*opamp, margin.sign()? == Ordering::Less))
-    }
-
     /// The verdict on the block of one op-amp.
     pub fn feedback_of(&self, opamp: OpampId) -> Option<&Feedback> {
         self.feedback.get(self.block_of[opamp.index()])
+    }
+}
+
+/// A comparator's equation is no equation of the linear answer.
+fn without_rails(comparing: bool, troubles: &mut Vec<Trouble>) -> Option<Outcome> {
+    if comparing && troubles.is_empty() {
+        troubles.push(Trouble::NoSingleAnswer);
+    }
+    None
+}
+
+/// A comparator is written at its high rail as long as its state is not known.
+fn comparing(circuit: &Circuit, opamp: OpampId) -> Mode {
+    match circuit.opamps[opamp.index()].comparator {
+        true => Mode::High,
+        false => Mode::Linear,
     }
 }
 

@@ -3,10 +3,10 @@
 use std::cell::OnceCell;
 use std::collections::HashMap;
 
-use circuit::{Allow, ClaimKind, OpampId, StateClaim};
+use circuit::{Allow, ClaimKind, StateClaim};
 use syntax::{Fix, Place, Span, TextEdit};
 
-use crate::rules::{expectation, not_built, swing};
+use crate::rules::{expectation, not_built};
 use crate::{Checked, Finding, Severity, reading, registry};
 
 /// Takes away the findings of one circuit, and those of the whole book, that its text accepts; adds what is wrong with the
@@ -18,7 +18,7 @@ pub(crate) fn accept(
 ) -> Vec<Finding> {
     let mut findings = Open::new(findings);
     let mut more = Vec::new();
-    for claim in &checked.circuit.claims {
+    for (index, claim) in checked.circuit.claims.iter().enumerate() {
         match &claim.kind {
             Some(ClaimKind::Finding { rule, at }) => {
                 if let Some(wrong) = wrong_name(checked, rule, claim.place, "finding") {
@@ -33,7 +33,7 @@ pub(crate) fn accept(
             }
             Some(ClaimKind::State { opamp, state }) => {
                 let name = &checked.circuit.opamps[opamp.index()].name;
-                for rule in accepted_by(checked, *opamp, state) {
+                for rule in accepted_by(checked, index, state) {
                     findings.take(rule, name);
                 }
             }
@@ -95,16 +95,26 @@ impl Open {
 }
 
 /// The rules whose finding at an op-amp says what a claim says.
-fn accepted_by(checked: &Checked, opamp: OpampId, state: &StateClaim) -> &'static [&'static str] {
+fn accepted_by(checked: &Checked, claim: usize, state: &StateClaim) -> &'static [&'static str] {
     match state {
         StateClaim::Linear => &[],
         StateClaim::Latches | StateClaim::Goes { .. } => &["positive_feedback", "several_states"],
         StateClaim::Oscillates => &["positive_feedback", "no_feedback", "oscillation"],
-        StateClaim::AtRail { high } => match swing::limit(checked, opamp) {
-            // it would be at the other rail
-            Some(beyond) if beyond.high != *high => &["no_feedback", "positive_feedback"],
-            _ => &["swing", "no_feedback", "positive_feedback"],
-        },
+        StateClaim::AtRail { .. } => {
+            let judged = checked
+                .study
+                .judgements(checked.circuit, &checked.book.parts);
+            match judged.get(claim).and_then(|it| it.holds) {
+                // it stands elsewhere
+                Some(false) => &["no_feedback", "positive_feedback"],
+                _ => &[
+                    "swing",
+                    "no_feedback",
+                    "positive_feedback",
+                    "several_states",
+                ],
+            }
+        }
     }
 }
 

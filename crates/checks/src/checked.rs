@@ -3,7 +3,7 @@
 use std::cell::Cell;
 
 use analysis::faults::{Fault, FaultKind};
-use analysis::{Outcome, Study, Trouble};
+use analysis::{Study, Trouble};
 use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
 use syntax::{Fix, Place, TextEdit};
 use teaching::names;
@@ -95,10 +95,7 @@ impl Checked<'_> {
         if !opamps.any(|it| it.part.is_some() || it.supply.is_some()) {
             return Vec::new();
         }
-        match self.study.outcome(self.circuit, &self.book.parts) {
-            Outcome::AsIdeal | Outcome::Real => Vec::new(),
-            Outcome::Unknown(troubles) => troubles,
-        }
+        self.study.troubles(self.circuit, &self.book.parts).to_vec()
     }
 
     /// The node whose name this one was perhaps meant for: misspelt, or only begun.

@@ -29,7 +29,13 @@ const FROM_ABSENCE: &[&str] = &[
 ];
 
 /// Rules whose finding a claim about an op-amp's state may accept.
-const ACCEPTED_BY_CLAIMS: &[&str] = &["positive_feedback", "no_feedback", "swing"];
+const ACCEPTED_BY_CLAIMS: &[&str] = &[
+    "positive_feedback",
+    "no_feedback",
+    "swing",
+    "several_states",
+    "oscillation",
+];
 
 /// Takes away the findings that rest on what a broken line does not say.
 pub(crate) fn settle(book: &Book, extents: &Extents, findings: &mut Vec<Finding>) {

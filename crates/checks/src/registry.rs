@@ -43,9 +43,11 @@ pub const RULES: &[Rule] = &[
     no_feedback::RULE,
     feedback_cancels::RULE,
     feedback_speeds::RULE,
+    oscillation::RULE,
     unsolvable::RULE,
     supply_missing::RULE,
     swing::RULE,
+    several_states::RULE,
     resistor_range::RULE,
     reversed_polarity::RULE,
     expectation::RULE,
@@ -56,7 +58,6 @@ pub const RULES: &[Rule] = &[
 
 /// Rules that the language names and this version does not look for yet.
 pub const LATER: &[&str] = &[
-    "oscillation",
     "resistor_power",
     "output_current",
     "input_range",
@@ -66,7 +67,6 @@ pub const LATER: &[&str] = &[
     "bandwidth",
     "capacitive_load",
     "touch_voltage",
-    "several_states",
     "work",
 ];
 

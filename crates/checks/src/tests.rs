@@ -166,8 +166,8 @@ fn what_the_text_accepts_is_taken_away() {
     assert_eq!(of(""), ["positive_feedback"]);
     assert_eq!(of("allow positive_feedback at A1: \"meant\""), [""; 0]);
     assert_eq!(of("expect finding positive_feedback at A1"), [""; 0]);
-    assert_eq!(of("expect A1 latches"), ["not_built"]);
-    assert_eq!(of("expect A1 at high rail"), ["not_built"]);
+    assert_eq!(of("expect A1 latches"), [""; 0]);
+    assert_eq!(of("expect A1 at high rail"), ["expectation"]);
     assert_eq!(
         of("expect finding positive_feedback at R1"),
         ["positive_feedback", "expectation"]

@@ -194,7 +194,7 @@ impl<'t> Builder<'t> {
         };
         let opamp = match what? {
             What::Opamp(index) => self.opamps[index].id?,
-            What::Other("a comparator" | "an op-amp") | What::Broken => return None,
+            What::Other("an op-amp") | What::Broken => return None,
             _ => {
                 self.unknown_name(frame, of, "op-amp");
                 return None;

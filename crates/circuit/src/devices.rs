@@ -48,7 +48,7 @@ impl<'t> Builder<'t> {
         let kind = self.key(frame, device.kind);
         let description = self.description(frame, id);
         match kind.as_str() {
-            "opamp" => {
+            "opamp" | "comparator" => {
                 let good = self.clauses(
                     frame,
                     device,
@@ -71,11 +71,6 @@ impl<'t> Builder<'t> {
                     description,
                     id: None,
                 });
-            }
-            "comparator" => {
-                let pins = ["plus", "minus", "drives"];
-                let good = self.clauses(frame, device, &pins, &pins, &["part", "supply"]);
-                self.declare_later(frame, device, good, &pins, "comparator", "a comparator");
             }
             "diode" => {
                 let pins = ["anode", "cathode"];
@@ -283,7 +278,7 @@ impl<'t> Builder<'t> {
         let key = self.key(frame, device.name);
         if self.find(frame, &key).is_none() {
             let what = match self.key(frame, device.kind).as_str() {
-                "opamp" => What::Other("an op-amp"),
+                "opamp" | "comparator" => What::Other("an op-amp"),
                 _ => What::Broken,
             };
             self.declare(frame, device.name, what);

@@ -207,7 +207,7 @@ pub enum Wave {
     Through(Vec<(Number, Number)>),
 }
 
-/// An op-amp.
+/// An op-amp or a comparator.
 #[derive(Clone, Debug)]
 pub struct Opamp {
     /// Its name; inside a block `S1.A1`.
@@ -218,6 +218,8 @@ pub struct Opamp {
     pub minus: NodeId,
     /// The output.
     pub drives: NodeId,
+    /// A comparator: never linear.
+    pub comparator: bool,
     /// Its part; `None` is ideal.
     pub part: Option<PartId>,
     /// Its rails; `None`: outputs without limit.

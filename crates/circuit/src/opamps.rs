@@ -90,8 +90,10 @@ impl<'t> Builder<'t> {
             }
         });
         let (plus, minus, drives) = (plus?, minus?, drives?);
+        let comparator = self.key(frame, said.kind) == "comparator";
         let part = match self.clause(said, frame, "part").map(|it| &it.argument) {
             Some(Argument::Name(name)) => self.part(frame, *name)?,
+            _ if comparator => None,
             _ => self.frames[frame]
                 .part
                 .or(self.frames[circuit_frame].part)
@@ -113,6 +115,7 @@ impl<'t> Builder<'t> {
             plus: plus.0,
             minus: minus.0,
             drives: drives.0,
+            comparator,
             part,
             supply,
             place,

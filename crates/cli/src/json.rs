@@ -6,13 +6,14 @@ use analysis::feedback::{Feedback, Verdict};
 use analysis::gap::{Gap, PartOfGap};
 use analysis::shares::{Giver, Resistance, Share, Shares};
 use analysis::solution::{Carried, Output, Solution};
+use analysis::states::Mode;
 use analysis::{Answer, Outcome, Study, Trouble};
 use checks::{Finding, Severity};
 use circuit::{Circuit, Claim, ClaimKind, NodeId};
 use serde_json::{Map, Value, json};
 use syntax::{Dimension, FileId, LineIndex, Place, Span};
 use teaching::explain::Explained;
-use teaching::real;
+use teaching::{real, states};
 
 use crate::read::{Examined, OnPaper};
 
@@ -154,6 +155,7 @@ impl<'a> Writer<'a> {
             EquationKind::Virtual { replaces, .. } => {
                 ("virtual", Some(circuit.node_name(*replaces)))
             }
+            EquationKind::Limit { replaces, .. } => ("limit", Some(circuit.node_name(*replaces))),
             EquationKind::Sum => ("sum", None),
             EquationKind::JoinedSum { .. } => ("joined sum", None),
         };
@@ -214,11 +216,10 @@ impl<'a> Writer<'a> {
             if let Some(output) = output {
                 drive(&mut it, output);
             }
-            let linear = output.is_some();
-            it.insert(
-                "state".into(),
-                json!(if linear { "linear" } else { "unknown" }),
-            );
+            let mode = study.mode(circuit, parts, circuit::OpampId(index as u32));
+            let linear = output.map(|_| Mode::Linear);
+            let state = mode.or(linear).map_or("unknown", states::id);
+            it.insert("state".into(), json!(state));
             if let Some(feedback) = study.feedback_of(circuit::OpampId(index as u32)) {
                 verdict(&mut it, circuit, feedback);
             }
@@ -228,7 +229,13 @@ impl<'a> Writer<'a> {
             opamps.insert(opamp.name.clone(), Value::Object(it));
         }
         out.insert("opamps".into(), Value::Object(opamps));
-        if !known || *outcome == Outcome::Real {
+        if matches!(
+            outcome,
+            Outcome::AtLimits | Outcome::Several | Outcome::Restless
+        ) {
+            self.states(out, circuit, study);
+        }
+        if !known || !matches!(outcome, Outcome::AsIdeal | Outcome::Unknown(_)) {
             let solution = study.solution(circuit, parts);
             let mut opamps = Map::new();
             for (opamp, output) in circuit.opamps.iter().zip(&solution.opamps) {
@@ -241,6 +248,49 @@ impl<'a> Writer<'a> {
             }
             let ideal = json!({ "nodes": nodes(circuit, solution), "opamps": opamps });
             out.insert("ideal".into(), ideal);
+        }
+    }
+
+    /// The stable states, and where states end as one source moves.
+    fn states(&self, out: &mut Map<String, Value>, circuit: &Circuit, study: &Study) {
+        let parts = &self.it.book.parts;
+        let Some(states) = study.states(circuit, parts) else {
+            return;
+        };
+        let stable = states.stable().map(|state| {
+            let modes = circuit.opamps.iter().zip(&state.modes);
+            let modes = modes.map(|(opamp, mode)| (opamp.name.clone(), json!(states::id(*mode))));
+            let solution = state.solution(circuit, parts);
+            let nodes = ("nodes".to_owned(), nodes(circuit, solution));
+            Value::Object(modes.chain([nodes]).collect())
+        });
+        let stable: Vec<Value> = stable.collect();
+        if !stable.is_empty() {
+            out.insert("states".into(), Value::Array(stable));
+        }
+        let mut thresholds = Vec::new();
+        for it in &states.switches(circuit, parts).list {
+            let source = &circuit.sources[it.source.index()];
+            let dimension = match source.kind {
+                circuit::SourceKind::Voltage { .. } => Dimension::VOLT,
+                circuit::SourceKind::Current { .. } => Dimension::AMPERE,
+            };
+            for opamp in &it.leaving {
+                let threshold = json!({
+                    "opamp": circuit.opamps[opamp.index()].name,
+                    "leaves": states::id(it.from[opamp.index()]),
+                    "source": source.name,
+                    "at": number(&it.at, dimension),
+                    "as_it": if it.rises { "rises" } else { "falls" },
+                });
+                // Op-amps that have nothing to do with it may stand in several ways.
+                if !thresholds.contains(&threshold) {
+                    thresholds.push(threshold);
+                }
+            }
+        }
+        if !thresholds.is_empty() {
+            out.insert("thresholds".into(), Value::Array(thresholds));
         }
     }
 
@@ -376,8 +426,20 @@ pub fn why(
     findings: &[Finding],
     index: usize,
 ) -> Vec<&'static str> {
-    let Outcome::Unknown(troubles) = outcome else {
-        return Vec::new();
+    let troubles = match outcome {
+        Outcome::Unknown(troubles) => troubles,
+        Outcome::Restless => {
+            let told = |it: &&Finding| {
+                it.circuit == Some(index) && ["positive_feedback", "oscillation"].contains(&it.rule)
+            };
+            return vec![
+                findings
+                    .iter()
+                    .find(told)
+                    .map_or("oscillation", |it| it.rule),
+            ];
+        }
+        _ => return Vec::new(),
     };
     if troubles.iter().all(|it| *it == Trouble::Unread) {
         return Vec::new();
@@ -615,7 +677,12 @@ fn table(out: &mut Map<String, Value>, paper: &OnPaper) {
     for (row, equation) in paper.system.rows.iter().zip(&paper.equations.list) {
         let sum = matches!(
             equation.kind,
-            EquationKind::Sum | EquationKind::JoinedSum { .. }
+            EquationKind::Sum
+                | EquationKind::JoinedSum { .. }
+                | EquationKind::Limit {
+                    mode: Mode::Sourcing | Mode::Sinking,
+                    ..
+                }
         );
         let (factor, known) = if sum {
             (Dimension::SIEMENS, Dimension::AMPERE)

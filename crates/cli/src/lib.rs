@@ -361,7 +361,7 @@ fn good(it: &Examined, chosen: &[usize], shape: Shape) -> bool {
             .iter()
             .zip(judged)
             .all(|(claim, judged)| json::holds(it, *index, claim, judged) == Some(true));
-        study.outcome(circuit, &it.book.parts).is_known() && kept
+        study.outcome(circuit, &it.book.parts).is_settled() && kept
     });
     match shape {
         Shape::Solve { .. } => clean && complete && !chosen.is_empty(),

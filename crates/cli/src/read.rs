@@ -194,12 +194,13 @@ impl Examined {
         let (circuit, study) = (&self.book.circuits[index], &self.studies[index]);
         let (parts, writing) = (&self.book.parts, self.settings.writing());
         if !real || study.is_ideal(circuit, parts) {
+            let equations = study.standing(circuit, parts);
             return OnPaper {
                 circuit,
-                equations: Cow::Borrowed(&study.equations),
-                system: analysis::equations::system(circuit, &study.equations),
-                explanation: explain(circuit, &study.equations, &study.feedback, writing),
-                outputs: vec![None; study.equations.list.len()],
+                equations: Cow::Borrowed(equations),
+                system: analysis::equations::system(circuit, equations),
+                explanation: explain(circuit, equations, &study.feedback, writing),
+                outputs: vec![None; equations.list.len()],
             };
         }
         let board = study.board(circuit, parts);

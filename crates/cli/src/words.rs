@@ -2,13 +2,15 @@
 
 use std::fmt::Write;
 
+use analysis::equations::EquationKind;
 use analysis::gap::PartOfGap;
 use analysis::shares::Giver;
 use analysis::solution::{Carried, Solution};
-use analysis::{Answer, Study};
+use analysis::states::Mode;
+use analysis::{Answer, Outcome};
 use circuit::{Circuit, SourceId};
 use syntax::{Dimension, Ratio};
-use teaching::{notation, real};
+use teaching::{notation, real, states};
 
 use crate::read::{Examined, OnPaper};
 
@@ -24,17 +26,24 @@ pub fn solved(it: &Examined, index: usize) -> String {
     let answer = study.answer(circuit, &it.book.parts);
     let ideal = answer.is_none();
     let solution = answer.unwrap_or_else(|| study.solution(circuit, &it.book.parts));
-    let note = if ideal {
-        " (with ideal op-amps; not the answer as written, see below)"
-    } else {
-        ""
+    let note = match (ideal, &outcome) {
+        (true, Outcome::Restless) => {
+            " (with ideal op-amps and without limits; it never rests there, see below)"
+        }
+        (true, _) => " (with ideal op-amps; not the answer as written, see below)",
+        (false, Outcome::Several) => " (where every stable state has the same; see below)",
+        (false, _) => "",
     };
     let _ = writeln!(out, "\nNode voltages{note}");
+    let open = match outcome {
+        Outcome::Several => "depends on the state",
+        _ => "not fixed",
+    };
     let rows = circuit.unknowns().map(|node| {
         let answer = solution.nodes.get(node.index()).and_then(Option::as_ref);
         vec![
             circuit.node_name(node).to_owned(),
-            said(answer, Dimension::VOLT),
+            said(answer, Dimension::VOLT, open),
         ]
     });
     table(&mut out, rows.collect());
@@ -43,7 +52,7 @@ pub fn solved(it: &Examined, index: usize) -> String {
         .iter()
         .map(|it| &it.name)
         .zip(&solution.elements);
-    carried(&mut out, "Elements", parts);
+    carried(&mut out, "Elements", parts, open);
     carried(
         &mut out,
         "Sources",
@@ -52,8 +61,10 @@ pub fn solved(it: &Examined, index: usize) -> String {
             .iter()
             .map(|it| &it.name)
             .zip(&solution.sources),
+        open,
     );
-    opamps(&mut out, circuit, study, solution, ideal);
+    opamps(&mut out, it, index, solution, ideal, open);
+    standing(&mut out, it, index);
     beside_ideal(&mut out, it, index);
     claims(&mut out, it, index);
     let why = crate::json::why(&outcome, circuit, study, &it.findings, index);
@@ -126,7 +137,12 @@ fn factors(out: &mut String, paper: &OnPaper) {
         use analysis::equations::EquationKind;
         let sum = matches!(
             equation.kind,
-            EquationKind::Sum | EquationKind::JoinedSum { .. }
+            EquationKind::Sum
+                | EquationKind::JoinedSum { .. }
+                | EquationKind::Limit {
+                    mode: Mode::Sourcing | Mode::Sinking,
+                    ..
+                }
         );
         let (factor, known) = if sum {
             (Dimension::SIEMENS, Dimension::AMPERE)
@@ -151,17 +167,15 @@ fn factors(out: &mut String, paper: &OnPaper) {
     table(out, rows);
 }
 
-fn said(answer: Option<&Answer>, dimension: Dimension) -> String {
-    answer.map_or_else(
-        || "not fixed".to_owned(),
-        |it| notation::full(it, dimension),
-    )
+fn said(answer: Option<&Answer>, dimension: Dimension, open: &str) -> String {
+    answer.map_or_else(|| open.to_owned(), |it| notation::full(it, dimension))
 }
 
 fn carried<'n>(
     out: &mut String,
     title: &str,
     all: impl Iterator<Item = (&'n String, &'n Option<Carried>)>,
+    open: &str,
 ) {
     let mut rows = vec![
         ["", "voltage", "current", "power taken in"]
@@ -180,7 +194,7 @@ fn carried<'n>(
                     .as_ref()
                     .map_or("".into(), |it| notation::short(it, Dimension::WATT)),
             ],
-            None => vec![name.clone(), "not fixed".to_owned()],
+            None => vec![name.clone(), open.to_owned()],
         });
     }
     if rows.len() > 1 {
@@ -189,7 +203,16 @@ fn carried<'n>(
     }
 }
 
-fn opamps(out: &mut String, circuit: &Circuit, study: &Study, solution: &Solution, ideal: bool) {
+fn opamps(
+    out: &mut String,
+    it: &Examined,
+    index: usize,
+    solution: &Solution,
+    ideal: bool,
+    open: &str,
+) {
+    let (circuit, study) = (&it.book.circuits[index], &it.studies[index]);
+    let parts = &it.book.parts;
     if circuit.opamps.is_empty() {
         return;
     }
@@ -207,12 +230,14 @@ fn opamps(out: &mut String, circuit: &Circuit, study: &Study, solution: &Solutio
                 ));
                 row.push(current.map_or("".into(), |it| notation::short(it, Dimension::AMPERE)));
             }
-            None => row.extend(["output not fixed".to_owned(), String::new()]),
+            None => row.extend([format!("output {open}"), String::new()]),
         }
-        row.push(if ideal || output.is_none() {
-            "state unknown".into()
-        } else {
-            "linear".into()
+        let id = circuit::OpampId(index as u32);
+        let known = study.mode(circuit, parts, id);
+        let linear = output.filter(|_| !ideal).map(|_| Mode::Linear);
+        row.push(match known.or(linear) {
+            Some(mode) => states::stands(circuit, parts, id, mode),
+            None => "state unknown".into(),
         });
         let feedback = study.feedback_of(circuit::OpampId(index as u32));
         row.push(feedback.map_or(String::new(), |it| {
@@ -232,6 +257,61 @@ fn opamps(out: &mut String, circuit: &Circuit, study: &Study, solution: &Solutio
         rows.push(row);
     }
     table(out, rows);
+}
+
+/// The stable states where they are not simply all linear, and where states end.
+fn standing(out: &mut String, it: &Examined, index: usize) {
+    let (circuit, study, parts) = (&it.book.circuits[index], &it.studies[index], &it.book.parts);
+    let outcome = study.outcome(circuit, parts);
+    let title = match outcome {
+        Outcome::AtLimits => "The one stable state",
+        Outcome::Several => "Stable states: which one it is depends on what happened before",
+        Outcome::Restless => "No state is stable: the outputs never come to rest",
+        _ => return,
+    };
+    let Some(all) = study.states(circuit, parts) else {
+        return;
+    };
+    let _ = writeln!(out, "\n{title}");
+    let mut rows = Vec::new();
+    for state in all.stable() {
+        let solution = state.solution(circuit, parts);
+        let each = circuit.opamps.iter().zip(&state.modes);
+        let row = each.flat_map(|(opamp, mode)| {
+            let volts = solution.nodes.get(opamp.drives.index());
+            let volts = said(volts.and_then(Option::as_ref), Dimension::VOLT, "not fixed");
+            let node = circuit.node_name(opamp.drives);
+            [
+                format!("{} {}", opamp.name, states::id(*mode)),
+                format!("{node} = {volts}"),
+            ]
+        });
+        rows.push(row.collect::<Vec<_>>());
+    }
+    table(out, rows);
+    let switches = all.switches(circuit, parts);
+    let mut lines: Vec<String> = Vec::new();
+    for line in switches
+        .list
+        .iter()
+        .flat_map(|it| states::switch(circuit, it))
+    {
+        if !lines.contains(&line) {
+            lines.push(line);
+        }
+    }
+    if !lines.is_empty() {
+        let _ = writeln!(out, "\nWhere it switches, as one source moves alone");
+        for line in lines {
+            filled(out, &line.replace('`', ""), "  ");
+        }
+    }
+    if !switches.complete {
+        let _ = writeln!(
+            out,
+            "\nNot every state was followed as the sources move: there may be more such points"
+        );
+    }
 }
 
 /// As written and ideal side by side, and what each cause has to do with the gap; nothing where the two are one.

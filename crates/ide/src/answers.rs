@@ -3,8 +3,10 @@
 use analysis::gap::Gap;
 use analysis::shares::Shares;
 use analysis::solution::{Carried, Output, Solution};
+use analysis::states::{Mode, State};
 use analysis::{Answer, Outcome, Study, Trouble};
 use circuit::{Circuit, ElementId, NodeId, OpampId, Part, SourceId};
+use syntax::Dimension;
 use teaching::explain::Explanation;
 use teaching::{feedback, names};
 
@@ -67,10 +69,67 @@ impl<'v> Answers<'v> {
         self.solution?.opamps.get(opamp.index())?.as_ref()
     }
 
-    /// Why there is no value; `None` where it is only hidden.
-    pub(crate) fn silence(&self) -> Option<String> {
-        self.solution
-            .map(|_| "The equations do not fix it.".to_string())
+    /// Why there is no value; `None` where it is only hidden. `value` is what it is in a state, where there is more than one.
+    pub(crate) fn silence(
+        &self,
+        dimension: Dimension,
+        value: impl Fn(&Solution) -> Option<Answer>,
+    ) -> Option<String> {
+        self.solution?;
+        let value = |it: &State| value(it.solution(self.circuit, self.parts));
+        let (study, circuit, parts) = (self.study, self.circuit, self.parts);
+        let by_state = teaching::states::by_state(study, circuit, parts, dimension, value);
+        Some(match by_state {
+            Some(values) => format!("It depends on what happened before: {values}."),
+            None => "The equations do not fix it.".to_string(),
+        })
+    }
+
+    /// How an op-amp stands, where that is not simply linear: "`A1` stands at its high limit of 5 V".
+    pub(crate) fn stands(&self, opamp: OpampId) -> Option<String> {
+        self.solution?;
+        let (circuit, parts) = (self.circuit, self.parts);
+        let name = &circuit.opamps[opamp.index()].name;
+        match self.study.mode(circuit, parts, opamp) {
+            Some(Mode::Linear) => None,
+            Some(mode) => {
+                let at = teaching::states::stands(circuit, parts, opamp, mode);
+                Some(format!("`{name}` stands {at}."))
+            }
+            None if self.study.outcome(circuit, parts) == Outcome::Several => {
+                let choice = teaching::states::choice(self.study, circuit, parts, opamp);
+                Some(format!(
+                    "`{name}` has more than one stable state: {choice}."
+                ))
+            }
+            None => None,
+        }
+    }
+
+    /// Where an op-amp switches, as one source moves.
+    pub(crate) fn switches(&self, opamp: OpampId) -> Vec<String> {
+        let (circuit, parts) = (self.circuit, self.parts);
+        let settled = matches!(
+            self.study.outcome(circuit, parts),
+            Outcome::AtLimits | Outcome::Several | Outcome::Restless
+        );
+        if !settled || self.solution.is_none() {
+            return Vec::new();
+        }
+        let Some(states) = self.study.states(circuit, parts) else {
+            return Vec::new();
+        };
+        let list = states.switches(circuit, parts).list.iter();
+        let mut lines = Vec::new();
+        for line in list
+            .filter(|it| it.leaving.contains(&opamp))
+            .flat_map(|it| teaching::states::switch(circuit, it))
+        {
+            if !lines.contains(&line) {
+                lines.push(line);
+            }
+        }
+        lines
     }
 
     /// The circuit's equations with ideal op-amps, explained.
@@ -124,8 +183,16 @@ impl Answers<'_> {
 }
 
 fn doubt(circuit: &Circuit, parts: &[Part], study: &Study) -> Option<Doubt> {
-    let Outcome::Unknown(troubles) = study.outcome(circuit, parts) else {
-        return None;
+    let troubles = match study.outcome(circuit, parts) {
+        Outcome::Unknown(troubles) => troubles,
+        Outcome::Restless => {
+            let why = "This is the ideal answer without limits. The circuit never rests: no state of its op-amps is stable.";
+            return Some(Doubt {
+                mark: "ideal answer",
+                why: why.to_string(),
+            });
+        }
+        _ => return None,
     };
     let reasons = |kind: Kind| {
         let own = troubles
@@ -179,6 +246,10 @@ fn reason(circuit: &Circuit, study: &Study, trouble: &Trouble) -> Option<(Kind, 
     Some(match trouble {
         Trouble::NoSingleAnswer => return None,
         Trouble::Unread => (Kind::Unread, "the lines that could not be read".to_string()),
+        Trouble::TooManyStates => (
+            Kind::Ideal,
+            "more ways in which the op-amps could stand than are looked at".to_string(),
+        ),
         Trouble::NotBuilt(index) => {
             let later = circuit.later.get(*index)?;
             let names = names::list(later.names.first().map(|it| format!(" `{it}`")));

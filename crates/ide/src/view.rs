@@ -227,7 +227,14 @@ impl View {
                     &study.feedback,
                     writing,
                 ),
-                false => explain(circuit, &study.equations, &study.feedback, writing),
+                // Which limit an output stands at is part of the answer.
+                false if self.settings().hidden => {
+                    explain(circuit, &study.equations, &study.feedback, writing)
+                }
+                false => {
+                    let equations = study.standing(circuit, parts);
+                    explain(circuit, equations, &study.feedback, writing)
+                }
             }
         })
     }

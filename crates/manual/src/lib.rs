@@ -34,6 +34,7 @@ const CHAPTERS: &[(&str, &str)] = &[
     ("output", include_str!("../book/output.md")),
     ("editor", include_str!("../book/editor.md")),
     ("equations", include_str!("../book/equations.md")),
+    ("limits", include_str!("../book/limits.md")),
     ("safety", include_str!("../book/safety.md")),
 ];
 

@@ -7,6 +7,7 @@ use std::ops::Range;
 
 use analysis::board::{Board, Piece};
 use analysis::equations::{Equation, EquationKind, Term};
+use analysis::states::Mode;
 use circuit::{Carrier, Circuit, ElementKind, GROUND, NodeId, Opamp, OpampId, Source, SourceKind};
 use syntax::{Dimension, Number, Place};
 
@@ -17,7 +18,7 @@ use crate::{Sums, Writing, names, notation};
 pub struct Written {
     /// All of it.
     pub text: String,
-    /// Its terms in order. Of a sum they are what is added; a `Held` or `Virtual` equation is one term, all of it.
+    /// Its terms in order. Of a sum they are what is added; a `Held` or `Virtual` equation, and a limit of voltage, is one term, all of it.
     pub terms: Vec<WrittenTerm>,
 }
 
@@ -52,7 +53,9 @@ pub fn write(circuit: &Circuit, equation: &Equation, writing: Writing) -> Writte
 pub fn place(circuit: &Circuit, equation: &Equation) -> Place {
     match &equation.kind {
         EquationKind::Held { by } => names::carrier_place(circuit, *by),
-        EquationKind::Virtual { opamp, .. } => circuit.opamps[opamp.index()].place,
+        EquationKind::Virtual { opamp, .. } | EquationKind::Limit { opamp, .. } => {
+            circuit.opamps[opamp.index()].place
+        }
         EquationKind::Sum | EquationKind::JoinedSum { .. } => circuit.nodes[equation.at.index()]
             .places
             .first()
@@ -103,8 +106,26 @@ impl<'a> Paper<'a> {
                 };
                 whole(text, equation)
             }
+            EquationKind::Limit {
+                mode: Mode::Sourcing | Mode::Sinking,
+                value,
+                ..
+            } => {
+                let value = match writing.sums {
+                    Sums::Leaving => value.clone(),
+                    Sums::Entering => value.neg(),
+                };
+                let amperes = notation::number(&value, Dimension::AMPERE);
+                self.sum(&equation.terms, writing, &amperes)
+            }
+            EquationKind::Limit {
+                replaces, value, ..
+            } => {
+                let volts = notation::number(value, Dimension::VOLT);
+                whole(format!("{} = {volts}", self.name(*replaces)), equation)
+            }
             EquationKind::Sum | EquationKind::JoinedSum { .. } => {
-                self.sum(&equation.terms, writing)
+                self.sum(&equation.terms, writing, "0")
             }
         }
     }
@@ -145,7 +166,7 @@ impl<'a> Paper<'a> {
         }
     }
 
-    fn sum(&self, terms: &[Term], writing: Writing) -> Written {
+    fn sum(&self, terms: &[Term], writing: Writing, right: &str) -> Written {
         let mut written = Written {
             text: String::new(),
             terms: Vec::new(),
@@ -174,7 +195,8 @@ impl<'a> Paper<'a> {
         if terms.is_empty() {
             written.text.push('0');
         }
-        written.text.push_str(" = 0");
+        written.text.push_str(" = ");
+        written.text.push_str(right);
         written
     }
 

@@ -9,10 +9,11 @@ use std::collections::HashSet;
 use analysis::board::Board;
 use analysis::equations::{Equation, EquationKind, Equations, Term};
 use analysis::feedback::Feedback;
+use analysis::states::Mode;
 use circuit::{
     Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, OpampId, SourceId, SourceKind,
 };
-use syntax::{Dimension, Place};
+use syntax::{Dimension, Number, Place};
 
 use around::Around;
 use real::no_sum;
@@ -196,6 +197,12 @@ impl Context<'_> {
                 "Every op-amp is taken as ideal: no current flows into its inputs, and with negative feedback {v}+ = {v}−."
             )),
         }
+        let limit = |it: &Equation| matches!(it.kind, EquationKind::Limit { .. });
+        if self.equations.list.iter().any(limit) {
+            notes.push(format!(
+                "Where one stands at a limit, what the limit says stands in place of {v}+ = {v}−."
+            ));
+        }
         let unnamed = self
             .equations
             .unknowns
@@ -234,6 +241,27 @@ impl Context<'_> {
                     self.why_virtual(opamp, *replaces, tied),
                 )
             }
+            EquationKind::Limit {
+                opamp,
+                mode,
+                value,
+                replaces,
+                tied,
+            } => {
+                covers.push(*replaces);
+                covers.extend(tied.iter().map(|(node, _)| *node));
+                let name = &self.circuit.opamps[opamp.index()].name;
+                let v = self.writing.voltage.text();
+                let limit = match mode {
+                    Mode::High => "its high limit",
+                    Mode::Low => "its low limit",
+                    _ => "its limit of current",
+                };
+                (
+                    format!("`{name}` at {limit}, in place of {v}+ = {v}−"),
+                    self.why_limit(*opamp, *mode, value, *replaces, tied),
+                )
+            }
             EquationKind::Sum => {
                 let mut why = self.why_sum(equation.at);
                 why.push_str(&self.not_held(&[equation.at]));
@@ -254,6 +282,10 @@ impl Context<'_> {
         covers.dedup();
         let terms = match equation.kind {
             EquationKind::Held { .. } | EquationKind::Virtual { .. } => Vec::new(),
+            EquationKind::Limit {
+                mode: Mode::High | Mode::Low,
+                ..
+            } => Vec::new(),
             _ => written.terms.iter().map(|it| self.term(it)).collect(),
         };
         Explained {
@@ -338,7 +370,9 @@ impl Context<'_> {
                     "The current through it is not known, so {nodes} share one current sum."
                 );
             }
-            Some(EquationKind::Virtual { opamp, .. }) => Some(*opamp),
+            Some(EquationKind::Virtual { opamp, .. } | EquationKind::Limit { opamp, .. }) => {
+                Some(*opamp)
+            }
             _ => None,
         };
         match (output, names::carrier_ends(self.circuit, tie)) {
@@ -391,17 +425,85 @@ impl Context<'_> {
             )),
         }
         why.push_str(&no_sum(&out));
-        if !tied.is_empty() {
-            let nodes = names::nodes(self.circuit, tied.iter().map(|it| it.0));
-            let by = names::few(tied, |it| names::the(self.circuit, it.1));
-            let (verb, them, their) = match tied.len() {
-                1 => ("ties", "it", "its current is"),
-                _ => ("tie", "them", "their currents are"),
-            };
-            why.push_str(&format!(
-                " None is written at {nodes} either: {by} {verb} {them} to the output, and {their} not known."
-            ));
+        why.push_str(&self.tied_words(tied));
+        why
+    }
+
+    /// Why no sum stands at what is tied to an output either.
+    fn tied_words(&self, tied: &[(NodeId, Carrier)]) -> String {
+        if tied.is_empty() {
+            return String::new();
         }
+        let nodes = names::nodes(self.circuit, tied.iter().map(|it| it.0));
+        let by = names::few(tied, |it| names::the(self.circuit, it.1));
+        let (verb, them, their) = match tied.len() {
+            1 => ("ties", "it", "its current is"),
+            _ => ("tie", "them", "their currents are"),
+        };
+        format!(
+            " None is written at {nodes} either: {by} {verb} {them} to the output, and {their} not known."
+        )
+    }
+
+    fn why_limit(
+        &self,
+        opamp: OpampId,
+        mode: Mode,
+        value: &Number,
+        replaces: NodeId,
+        tied: &[(NodeId, Carrier)],
+    ) -> String {
+        let part = &self.circuit.opamps[opamp.index()];
+        let (name, v, out) = (
+            &part.name,
+            self.writing.voltage.text(),
+            names::node(self.circuit, replaces),
+        );
+        let mut why = match (mode, part.comparator) {
+            (Mode::High | Mode::Low, true) => {
+                let [limit, holds] = match mode {
+                    Mode::High => ["high", "is above"],
+                    _ => ["low", "is not above"],
+                };
+                format!(
+                    "`{name}` is a comparator and never linear: its output is at its {limit} limit as long as plus ({}) {holds} minus ({}). \
+                     That stands in place of {v}+ = {v}−.",
+                    names::node(self.circuit, part.plus),
+                    names::node(self.circuit, part.minus)
+                )
+            }
+            (Mode::High | Mode::Low, false) => {
+                let [limit, sense] = match mode {
+                    Mode::High => ["high", "above"],
+                    _ => ["low", "below"],
+                };
+                format!(
+                    "`{name}` stands at its {limit} limit, {}: {v}+ stays {sense} {v}−, and {out} cannot follow any further. So {v}+ = {v}− does not \
+                     hold, and what {out} is stands in its place.",
+                    notation::number(value, Dimension::VOLT)
+                )
+            }
+            _ => {
+                let size = if value.to_f64() < 0.0 {
+                    value.neg()
+                } else {
+                    value.clone()
+                };
+                let does = match mode {
+                    Mode::Sourcing => "delivers all the current that it can",
+                    _ => "takes in all the current that it can",
+                };
+                return format!(
+                    "`{name}` {does}, {}: {out} stays where that current leaves it, and {v}+ = {v}− does not hold. In its place stands the \
+                     current sum at {out}, since the current of the output is known.",
+                    notation::number(&size, Dimension::AMPERE)
+                );
+            }
+        };
+        why.push_str(&format!(
+            " No current sum is written at {out}: the output delivers whatever current is needed there."
+        ));
+        why.push_str(&self.tied_words(tied));
         why
     }
 

@@ -2,8 +2,8 @@
 //! feedback verdict means, what each word of the language means. It knows no files, editors or protocols.
 //!
 //! In reading order: [`notation`] (numbers), [`names`] (what things are called in a sentence), [`equation`] (an equation as
-//! written on paper), [`feedback`] (a verdict in words), [`real`] (what keeps real op-amps from the ideal answer), [`explain`] (each equation
-//! term by term), [`words`] (the words of the language).
+//! written on paper), [`feedback`] (a verdict in words), [`real`] (what keeps real op-amps from the ideal answer), [`states`] (how op-amps
+//! stand), [`explain`] (each equation term by term), [`words`] (the words of the language).
 
 pub mod equation;
 pub mod explain;
@@ -11,6 +11,7 @@ pub mod feedback;
 pub mod names;
 pub mod notation;
 pub mod real;
+pub mod states;
 #[cfg(test)]
 mod tests;
 pub mod words;

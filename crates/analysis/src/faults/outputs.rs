@@ -136,9 +136,11 @@ impl<'a> Graph<'a> {
 /// over: its way back may run through that one.
 fn open(search: &mut Search, graph: &Graph, idle: &[bool], tangled: &[bool]) {
     let circuit = search.circuit;
-    let told = (0..idle.len()).filter(|it| search.told_opamps[*it]);
+    // A comparator is told to have no feedback, and hides none behind it.
+    let told = |it: &usize| search.told_opamps[*it] && !circuit.opamps[*it].comparator;
+    let told = (0..idle.len()).filter(told);
     let behind = (0..idle.len())
-        .filter(|it| idle[*it])
+        .filter(|it| idle[*it] && !circuit.opamps[*it].comparator)
         .flat_map(|it| graph.towards[it].iter().copied());
     let passed_over = reached(&graph.towards, told.chain(behind).collect::<Vec<_>>());
     let mut loose_around: HashMap<NodeId, Vec<NodeId>> = HashMap::new();
@@ -147,7 +149,8 @@ fn open(search: &mut Search, graph: &Graph, idle: &[bool], tangled: &[bool]) {
             loose_around.entry(region).or_default().push(node);
         }
     }
-    for index in (0..idle.len()).filter(|it| idle[*it] && !tangled[*it]) {
+    let may_lack = |it: &usize| idle[*it] && !tangled[*it] && !circuit.opamps[*it].comparator;
+    for index in (0..idle.len()).filter(may_lack) {
         if passed_over[index] {
             search.told_opamps[index] = true;
             continue;
@@ -195,7 +198,8 @@ fn only_by_storage(
     tangled: &[bool],
 ) {
     let circuit = search.circuit;
-    let told = (0..idle_ever.len()).filter(|it| search.told_opamps[*it]);
+    let told = |it: &usize| search.told_opamps[*it] && !circuit.opamps[*it].comparator;
+    let told = (0..idle_ever.len()).filter(told);
     let passed_over = reached(&ever.towards, told.collect::<Vec<_>>());
     let leading_back = leading_back(search, &ever.map);
     let nodes = (0..circuit.nodes.len() as u32).map(NodeId);
@@ -207,6 +211,7 @@ fn only_by_storage(
         let here: Vec<usize> = block
             .into_iter()
             .filter(|it| idle_at_rest[*it] && !idle_ever[*it] && !tangled[*it])
+            .filter(|it| !circuit.opamps[*it].comparator)
             .collect();
         let told = here.iter().any(|it| passed_over[*it]);
         here.iter().for_each(|it| search.told_opamps[*it] = true);

@@ -216,6 +216,7 @@ pub fn wired(items: &[Item]) -> Circuit {
                     plus: at(&mut circuit, plus),
                     minus: at(&mut circuit, minus),
                     drives: at(&mut circuit, drives),
+                    comparator: false,
                     part: None,
                     supply: None,
                     place,

@@ -1,11 +1,12 @@
 //! An `expect` that does not hold: what was found.
 
-use analysis::Answer;
 use analysis::claims::Judgement;
 use analysis::feedback::Verdict;
-use circuit::{Carrier, Claim, ClaimKind, Formula, OpampId, StateClaim, Within};
+use analysis::states::{Mode, State};
+use analysis::{Answer, Outcome};
+use circuit::{Carrier, Claim, ClaimKind, Formula, StateClaim, Within};
 use syntax::{Fix, Place, Span, TextEdit};
-use teaching::{feedback, names, notation};
+use teaching::{feedback, names, notation, states};
 
 use super::swing;
 use crate::{Check, Checked, Finding, Rule, Severity};
@@ -45,8 +46,8 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         match &claim.kind {
             _ if judgement.holds != Some(false) => {}
             Some(ClaimKind::Equal { .. }) => findings.push(differs(checked, claim, judgement)),
-            Some(ClaimKind::State { opamp, state }) => {
-                findings.push(other_state(checked, claim, *opamp, state));
+            Some(ClaimKind::State { .. }) => {
+                findings.extend(other_state(checked, claim, judgement))
             }
             _ => {}
         }
@@ -98,7 +99,12 @@ fn differs(checked: &Checked, claim: &Claim, judgement: &Judgement) -> Finding {
             format!("`{said_left} = {said_right}` does not hold {any}")
         }
         (Some(shown), false) => format!("`{said_left}` is {shown}, not `{said_right}`"),
-        (None, false) => format!("`{said_left} = {said_right}` does not hold"),
+        (None, false) => match by_state(checked, left, judgement) {
+            Some(values) => format!(
+                "`{said_left}` is {values}; so `{said_left} = {said_right}` does not hold in every stable state"
+            ),
+            None => format!("`{said_left} = {said_right}` does not hold"),
+        },
     };
     let allowed = match within {
         Within::Usual => String::new(),
@@ -149,71 +155,136 @@ fn correction(place: Place, found: &Answer, judgement: &Judgement) -> Fix {
     )
 }
 
-fn other_state(checked: &Checked, claim: &Claim, id: OpampId, state: &StateClaim) -> Finding {
-    let circuit = checked.circuit;
+/// What a formula is in each stable state.
+fn by_state(checked: &Checked, formula: &Formula, judgement: &Judgement) -> Option<String> {
+    let (circuit, parts) = (checked.circuit, &checked.book.parts);
+    if checked.settings.hidden {
+        return None;
+    }
+    let value =
+        |it: &State| analysis::claims::evaluate(formula, circuit, it.solution(circuit, parts));
+    states::by_state(checked.study, circuit, parts, judgement.dimension, value)
+}
+
+fn other_state(checked: &Checked, claim: &Claim, judgement: &Judgement) -> Option<Finding> {
+    let Some(ClaimKind::State { opamp: id, state }) = &claim.kind else {
+        return None;
+    };
+    let (circuit, study, parts) = (checked.circuit, checked.study, &checked.book.parts);
     let opamp = &circuit.opamps[id.index()];
     let name = &opamp.name;
-    let verdict = checked.study.feedback_of(id);
-    let beyond = swing::limit(checked, id);
+    let verdict = study.feedback_of(*id);
+    let beyond = swing::limit(checked, *id);
+    let mode = study.mode(circuit, parts, *id);
+    let end = |high: bool| if high { "high" } else { "low" };
+    let is = match (mode, study.outcome(circuit, parts)) {
+        (Some(Mode::Linear), _) => "it is linear".to_owned(),
+        (Some(mode), _) => format!("it stands {}", states::stands(circuit, parts, *id, mode)),
+        (None, Outcome::Several) => {
+            format!("it may be {}", states::choice(study, circuit, parts, *id))
+        }
+        (None, _) => "no state of the circuit is stable".to_owned(),
+    };
+    let in_words = || {
+        let line =
+            verdict.map(|it| format!("Its feedback is {}.", feedback::line(circuit, it, *id)));
+        line.unwrap_or_default()
+    };
     let (message, help) = match (state, &beyond) {
-        (StateClaim::Linear, Some(beyond)) => (
+        (StateClaim::Linear, Some(beyond)) if mode != Some(Mode::Linear) && mode.is_some() => (
             format!("`{name}` is not linear: {}", beyond.short),
             format!(
-                "{} Less gain, a smaller input or a larger supply would make it linear.",
+                "{} So {is}. Less gain, a smaller input or a larger supply would make it linear.",
                 beyond.source
             ),
         ),
-        (StateClaim::Linear, None) => (
-            format!("`{name}` is not linear"),
-            verdict
-                .map(|it| format!("Its feedback is {}.", feedback::line(circuit, it, id)))
-                .unwrap_or_default(),
+        (StateClaim::Linear, _) if opamp.comparator => (
+            format!("`{name}` is not linear: it is a comparator"),
+            format!("A comparator is always at a rail; here {is}."),
         ),
-        (StateClaim::AtRail { high }, Some(beyond)) if beyond.high != *high => {
-            let [claimed, other] = if *high {
-                ["high", "low"]
-            } else {
-                ["low", "high"]
+        (StateClaim::Linear, _) => (format!("`{name}` is not linear: {is}"), in_words()),
+        (StateClaim::AtRail { high }, _) => {
+            let message = match mode {
+                Some(Mode::High | Mode::Low) => format!(
+                    "`{name}` is not at its {} rail but at its {} one",
+                    end(*high),
+                    end(!*high)
+                ),
+                _ => format!("`{name}` is not at its {} rail: {is}", end(*high)),
             };
-            (
-                format!("`{name}` is not at its {claimed} rail but at its {other} one"),
-                format!("{}. {}", names::sentence(&beyond.short), beyond.source),
-            )
+            let help = match (&beyond, mode) {
+                (Some(beyond), Some(Mode::High | Mode::Low)) if beyond.high != *high => {
+                    format!("{}. {}", names::sentence(&beyond.short), beyond.source)
+                }
+                (_, Some(Mode::Linear)) => {
+                    "V+ = V− holds with its output between the rails.".into()
+                }
+                (_, None) if study.outcome(circuit, parts) == Outcome::Several => format!(
+                    "Which one it is depends on what happened before: claim `expect {name} latches` if that is meant."
+                ),
+                (_, None) => format!(
+                    "It swings for ever: claim `expect {name} oscillates` if that is meant."
+                ),
+                _ => format!("{}.", names::sentence(&is)),
+            };
+            (message, help)
         }
-        (StateClaim::AtRail { high }, _) => (
-            format!(
-                "`{name}` is not at its {} rail",
-                if *high { "high" } else { "low" }
-            ),
-            "V+ = V− holds with its output between the rails.".into(),
-        ),
         (StateClaim::Latches, _) => (
             format!("`{name}` does not latch"),
             match verdict {
                 Some(it) if matches!(it.verdict, Verdict::Negative | Verdict::NegativeIfAlike) => {
                     format!(
                         "Its feedback is {}. To latch, more of the output must come back to plus.",
-                        feedback::line(circuit, it, id)
+                        feedback::line(circuit, it, *id)
                     )
                 }
-                _ => "Only one of its states is stable.".into(),
+                _ if mode.is_some() => format!(
+                    "Both rails would have to be stable with the sources as they are, and {is} in every stable state."
+                ),
+                _ => format!("Both rails would have to be stable, but {is}."),
             },
         ),
         (StateClaim::Oscillates, _) => (
             format!("`{name}` does not oscillate"),
-            "It has a stable state, in which it stays.".into(),
+            format!("The circuit has a stable state, in which it stays: {is}."),
         ),
-        (StateClaim::Goes { high, .. }, _) => (
-            format!(
-                "`{name}` does not go {} there",
-                if *high { "high" } else { "low" }
-            ),
-            "The state ends at another voltage of the source.".into(),
-        ),
+        (StateClaim::Goes { high, source, .. }, _) => {
+            let high = end(*high);
+            let source = &circuit.sources[source.index()].name;
+            match judgement
+                .found
+                .as_ref()
+                .filter(|_| !checked.settings.hidden)
+            {
+                Some(found) => (
+                    format!(
+                        "`{name}` does not go {high} there but at {}",
+                        notation::full(found, judgement.dimension)
+                    ),
+                    format!(
+                        "As the source `{source}` moves alone, that is where the state before it ends. It follows exactly from the limits of the \
+                         output and from what leads it back to the inputs."
+                    ),
+                ),
+                None if judgement.found.is_some() => (
+                    format!("`{name}` does not go {high} there"),
+                    "The state ends at another voltage of the source.".into(),
+                ),
+                None => (
+                    format!("`{name}` does not go {high} at any value of `{source}`"),
+                    format!(
+                        "Its output would have to jump from one rail to the other as `{source}` moves alone. An output that goes there bit by bit is linear \
+                         in between, and nothing switches."
+                    ),
+                ),
+            }
+        }
     };
-    checked
-        .finding(&RULE, claim.place, message, help)
-        .about([name.clone()])
+    Some(
+        checked
+            .finding(&RULE, claim.place, message, help)
+            .about([name.clone()]),
+    )
 }
 
 /// The nodes and parts that a claim is about.
@@ -303,12 +374,9 @@ opamp A1: plus ground, minus sum, drives out
 expect A1 linear
 "#,
             expect![[r#"
-                hint: not_built at `A1`
-                  this version does not compute the circuit with `A1` at the limit yet
-                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
                 error: expectation at `expect A1 linear`
                   `A1` is not linear: `out` would have to be −12 V, below its low limit of −9 V
-                  The low rail is −9 V, and an output cannot go beyond it. Less gain, a smaller input or a larger supply would make it linear.
+                  The low rail is −9 V, and an output cannot go beyond it. So it stands at its low limit of −9 V. Less gain, a smaller input or a larger supply would make it linear.
             "#]],
         );
     }
@@ -341,9 +409,9 @@ opamp A1: plus ground, minus sum, drives out
 expect A1 latches
 "#,
             expect![[r#"
-                hint: not_built at `expect A1 latches`
-                  this version does not judge how op-amps behave at their rails yet
-                  The claim is read, and neither confirmed nor refused.
+                error: expectation at `expect A1 latches`
+                  `A1` does not latch
+                  Its feedback is negative: of a small rise of `out`, 10/43 comes back to minus (`sum`) and nothing to plus (ground). To latch, more of the output must come back to plus.
             "#]],
         );
     }

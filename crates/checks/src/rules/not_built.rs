@@ -1,8 +1,8 @@
 //! What this version reads and does not compute yet.
 
-use analysis::Trouble;
 use analysis::feedback::{Feedback, Verdict};
-use circuit::{Claim, ClaimKind, Later, OpampId, StateClaim, When};
+use analysis::{Outcome, Trouble};
+use circuit::{Claim, ClaimKind, Later, When};
 use syntax::Place;
 
 use super::supply_missing;
@@ -37,24 +37,12 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
             .iter()
             .map(|it| statement(checked, it)),
     );
-    let troubles = checked.troubles();
     let feedback = &checked.study.feedback;
     findings.extend(feedback.iter().filter_map(|it| too_many(checked, it)));
-    let beyond = troubles.iter().filter_map(|it| match it {
-        Trouble::BeyondRail(opamp) | Trouble::BeyondCurrent(opamp) => Some(*opamp),
-        _ => None,
-    });
-    if !checked.incomplete() && !is_untrusted(&troubles) {
-        findings.extend(at_limit(checked, &beyond.collect::<Vec<_>>()));
+    if !checked.incomplete() {
+        findings.extend(unsearched(checked));
     }
     claims(checked, findings);
-}
-
-/// Whether the ideal answer means nothing, for reasons that have findings of their own.
-fn is_untrusted(troubles: &[Trouble]) -> bool {
-    troubles
-        .iter()
-        .any(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Feedback(_)))
 }
 
 /// `expect finding` of a rule that this version does not have.
@@ -99,7 +87,6 @@ fn kind(what: &str) -> &str {
         "response" => "`response`",
         "work" => "the work sheet",
         "diode" => "the diode",
-        "comparator" => "the comparator",
         other => other,
     }
 }
@@ -122,15 +109,27 @@ fn too_many(checked: &Checked, feedback: &Feedback) -> Option<Finding> {
     )
 }
 
-fn at_limit(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
-    let first = &checked.circuit.opamps[opamps.first()?.index()];
-    let all = teaching::feedback::opamps(checked.circuit, opamps);
-    let message = format!("this version does not compute the circuit with {all} at the limit yet");
-    let help = "What is shown is the answer without limits. Claims of this circuit that need more are not judged.";
+/// So many ways in which the op-amps could stand that not all were looked at.
+fn unsearched(checked: &Checked) -> Option<Finding> {
+    let circuit = checked.circuit;
+    if checked.troubles().is_empty() && !circuit.opamps.iter().any(|it| it.comparator) {
+        return None;
+    }
+    let Outcome::Unknown(troubles) = checked.study.outcome(circuit, &checked.book.parts) else {
+        return None;
+    };
+    if !troubles.contains(&Trouble::TooManyStates) {
+        return None;
+    }
+    let first = circuit.opamps.first()?;
+    let message = "the op-amps of this circuit could stand in more ways than are looked at";
+    let help = "Each can be linear or at a limit, and too many of these combinations could be its state: more than 1024 are, or the search grew too \
+                long. What is shown is the answer with ideal op-amps, and claims are not judged. Fewer op-amps that move each other in one circuit help.";
+    let names = circuit.opamps.iter().map(|it| it.name.clone());
     Some(
         checked
             .finding(&RULE, first.name_place, message, help)
-            .about(opamp_names(checked, opamps)),
+            .about(names),
     )
 }
 
@@ -155,8 +154,7 @@ fn claims(checked: &Checked, findings: &mut Vec<Finding>) {
         };
         let message = format!("this version does not judge {what} yet");
         let help = "The claim is read, and neither confirmed nor refused.";
-        let finding = checked.finding(&RULE, claim.place, message, help);
-        findings.push(finding.about(claim_subject(checked, claim)));
+        findings.push(checked.finding(&RULE, claim.place, message, help));
     }
 }
 
@@ -170,29 +168,8 @@ fn not_judged(claim: &Claim) -> Option<&'static str> {
             at: Some(When::Frequency(_)),
             ..
         } => Some("claims at a frequency"),
-        ClaimKind::State {
-            state: StateClaim::Linear,
-            ..
-        } => None,
-        ClaimKind::State { .. } => Some("how op-amps behave at their rails"),
         _ => None,
     }
-}
-
-fn claim_subject(checked: &Checked, claim: &Claim) -> Option<String> {
-    match &claim.kind {
-        Some(ClaimKind::State { opamp, .. }) => {
-            Some(checked.circuit.opamps[opamp.index()].name.clone())
-        }
-        _ => None,
-    }
-}
-
-fn opamp_names(checked: &Checked, opamps: &[OpampId]) -> Vec<String> {
-    opamps
-        .iter()
-        .map(|it| checked.circuit.opamps[it.index()].name.clone())
-        .collect()
 }
 
 #[cfg(test)]

@@ -1,4 +1,4 @@
-//! A claim that needs rails, and an op-amp without any.
+//! A claim or a comparator that needs rails, and an op-amp without any.
 
 use circuit::{Carrier, Claim, ClaimKind, Formula, OpampId, StateClaim};
 use syntax::{Place, Span};
@@ -15,7 +15,7 @@ pub const RULE: Rule = Rule {
 
 const DOC: &str = "\
 Heat in an op-amp, and its behaviour at a rail, depend on its rails: the heat is (rail − output) times the output current. Without
-a `supply` outputs have no limit and no heat can be told. Say the rails of the circuit, `supply +9 V and -9 V`, or of the one
+a `supply` outputs have no limit and no heat can be told, and a comparator has no output at all. Say the rails of the circuit, `supply +9 V and -9 V`, or of the one
 op-amp, `opamp A1: …, supply 5 V`.
 # Wrong
     source probe: in = 1 V
@@ -34,6 +34,15 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     if checked.incomplete() {
         return;
     }
+    for it in checked.circuit.opamps.iter().filter(|it| it.comparator) {
+        if it.supply.is_none() {
+            let message = format!("`{}` is a comparator, and it has no rails", it.name);
+            let help = "A comparator's output is always at one of its rails: without them it has no voltage. Say them: `supply 5 V`, for instance, for \
+                        the circuit or behind a comma in its own line.";
+            let finding = checked.finding(&RULE, it.name_place, message, help);
+            findings.push(finding.about([it.name.clone()]));
+        }
+    }
     for claim in &checked.circuit.claims {
         let Some(opamp) = missing(checked, claim) else {
             continue;
@@ -42,6 +51,10 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         let name = &it.name;
         let message = format!("this claim needs the rails of `{name}`, and it has none");
         let help = "Heat in an op-amp, and where its output stops, depend on its rails. Say them: `supply +9 V and -9 V`, for instance.";
+        // The comparator's own finding says it.
+        if it.comparator {
+            continue;
+        }
         let mut finding = checked
             .finding(&RULE, word(checked, claim, name), message, help)
             .about([name.clone()]);

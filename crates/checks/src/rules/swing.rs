@@ -1,11 +1,13 @@
 //! The linear answer lies beyond a rail less its headroom: the op-amp is at its limit.
 
-use analysis::{Answer, Trouble};
 use std::collections::HashSet;
 
+use analysis::feedback::Verdict;
+use analysis::states::Mode;
+use analysis::{Answer, Trouble};
 use circuit::{Circuit, ClaimKind, ElementKind, GROUND, NodeId, OpampId, SourceKind};
 use syntax::{Dimension, Number};
-use teaching::{feedback, names, notation};
+use teaching::{feedback, names, notation, states};
 
 use crate::{Check, Checked, Finding, Rule, Severity};
 
@@ -34,25 +36,49 @@ larger supply bring it back; if the limit is meant, claim it: `expect A1 at low 
 ";
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
-    let troubles = checked.troubles();
-    let untrusted = troubles
-        .iter()
-        .any(|it| matches!(it, Trouble::NoSingleAnswer | Trouble::Feedback(_)));
-    if untrusted || checked.incomplete() {
+    if checked.incomplete() {
         return;
     }
-    let beyond: Vec<OpampId> = troubles
-        .iter()
-        .filter_map(|it| match it {
-            Trouble::BeyondRail(opamp) => Some(*opamp),
-            _ => None,
-        })
-        .collect();
-    for (opamp, behind) in first_of_chains(checked.circuit, &beyond) {
+    for (opamp, behind) in first_of_chains(checked.circuit, &beyond(checked)) {
         if !refused(checked, opamp) {
             findings.extend(beyond_rail(checked, opamp, &behind));
         }
     }
+}
+
+/// The op-amps that feedback would hold linear and that stand at a rail.
+fn beyond(checked: &Checked) -> Vec<OpampId> {
+    let troubles = checked.troubles();
+    let (circuit, study, parts) = (checked.circuit, checked.study, &checked.book.parts);
+    if troubles.is_empty() && !circuit.opamps.iter().any(|it| it.comparator) {
+        return Vec::new();
+    }
+    if study.outcome(circuit, parts).is_settled() {
+        let ids = (0..circuit.opamps.len() as u32).map(OpampId);
+        let held = |it: &OpampId| {
+            let verdict = study.feedback_of(*it).map(|it| it.verdict);
+            matches!(
+                verdict,
+                Some(Verdict::Negative | Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds)
+            )
+        };
+        let clipped = |it: &OpampId| {
+            matches!(
+                study.mode(circuit, parts, *it),
+                Some(Mode::High | Mode::Low)
+            )
+        };
+        return ids.filter(|it| held(it) && clipped(it)).collect();
+    }
+    let untrusted = |it: &Trouble| matches!(it, Trouble::NoSingleAnswer | Trouble::Feedback(_));
+    if troubles.iter().any(untrusted) {
+        return Vec::new();
+    }
+    let beyond = troubles.iter().filter_map(|it| match it {
+        Trouble::BeyondRail(opamp) => Some(*opamp),
+        _ => None,
+    });
+    beyond.collect()
 }
 
 /// Of op-amps beyond their rails those that no other one drives there, each with those behind it: what they would have to do
@@ -170,15 +196,33 @@ fn refused(checked: &Checked, id: OpampId) -> bool {
 
 fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Finding> {
     let opamp = &checked.circuit.opamps[id.index()];
-    let words = limit(checked, id)?;
     let v = checked.settings.writing.voltage.text();
-    let message = format!("`{}` cannot hold {v}+ = {v}−: {}", opamp.name, words.short);
+    let stands = stands(checked, id);
+    let (short, source, high) = match (limit(checked, id), &stands) {
+        (Some(words), _) => (words.short, words.source, words.high),
+        (None, Some((high, _))) => {
+            let mode = if *high { Mode::High } else { Mode::Low };
+            let at = states::stands(checked.circuit, &checked.book.parts, id, mode);
+            let short = format!("it stands {at}");
+            (
+                short,
+                "What other op-amps do at their limits drives it there.".into(),
+                *high,
+            )
+        }
+        (None, None) => return None,
+    };
+    let message = format!("`{}` cannot hold {v}+ = {v}−: {short}", opamp.name);
+    let instead = match stands {
+        Some((_, words)) => words,
+        None => format!(
+            "Beyond it the output stands at its limit, {v}+ = {v}− no longer holds, and the voltages that follow from it are others."
+        ),
+    };
     let help = format!(
-        "{} Beyond it the output stands at its limit, {v}+ = {v}− no longer holds, and the voltages that follow from it are others. Less \
-         gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect {} at {} rail`.",
-        words.source,
+        "{source} {instead} Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect {} at {} rail`.",
         opamp.name,
-        if words.high { "high" } else { "low" }
+        if high { "high" } else { "low" }
     );
     let help = match behind {
         [] => help,
@@ -194,6 +238,35 @@ fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Fin
         Some(supply) => finding.also(supply.place, "its rails"),
         None => finding,
     })
+}
+
+/// Whether an op-amp stands at its high rail, and where that leaves its output and its inputs; `None` where it stands at none or that is not
+/// known.
+fn stands(checked: &Checked, id: OpampId) -> Option<(bool, String)> {
+    let (circuit, parts) = (checked.circuit, &checked.book.parts);
+    let high = match checked.study.mode(circuit, parts, id)? {
+        Mode::High => true,
+        Mode::Low => false,
+        _ => return None,
+    };
+    let opamp = &circuit.opamps[id.index()];
+    let v = checked.settings.writing.voltage.text();
+    let end = if high { "high" } else { "low" };
+    let answer = checked.study.answer(circuit, parts)?;
+    let node = |it: NodeId| answer.nodes.get(it.index())?.as_ref();
+    let values = node(opamp.drives)
+        .zip(node(opamp.plus))
+        .zip(node(opamp.minus));
+    let words = match values.filter(|_| !checked.settings.hidden) {
+        Some(((out, plus), minus)) => format!(
+            "So it stands at its {end} limit instead: {} is {}, and {v}+ − {v}− is {} where it would have to be 0.",
+            names::node(circuit, opamp.drives),
+            notation::short(out, Dimension::VOLT),
+            notation::short(&(plus - minus), Dimension::VOLT)
+        ),
+        None => format!("So it stands at its {end} limit instead, and {v}+ = {v}− does not hold."),
+    };
+    Some((high, words))
 }
 
 /// How far beyond which limit an output would have to be.
@@ -299,11 +372,8 @@ opamp A1: plus ground, minus sum, drives out
             expect![[r#"
                 warning: swing at `A1`
                   `A1` cannot hold V+ = V−: `out` would have to be −12 V, below its low limit of −7.5 V
-                  The low rail is −9 V, and the part `low_noise` keeps 1.5 V from it. Beyond it the output stands at its limit, V+ = V− no longer holds, and the voltages that follow from it are others. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A1 at low rail`.
+                  The low rail is −9 V, and the part `low_noise` keeps 1.5 V from it. So it stands at its low limit instead: `out` is −7.5 V, and V+ − V− is −409.09 mV where it would have to be 0. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A1 at low rail`.
                   `supply +9 V and -9 V`: its rails
-                hint: not_built at `A1`
-                  this version does not compute the circuit with `A1` at the limit yet
-                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
             "#]],
         );
     }
@@ -319,11 +389,7 @@ opamp A1: plus in, minus fb, drives out
 out -- R1 90k -- fb -- R2 10k -- ground
 expect A1 at high rail
 "#,
-            expect![[r#"
-                hint: not_built at `A1`
-                  this version does not compute the circuit with `A1` at the limit yet
-                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
-            "#]],
+            expect![""],
         );
     }
 
@@ -339,9 +405,6 @@ out -- R1 90k -- fb -- R2 10k -- ground
 expect A1 at low rail
 "#,
             expect![[r#"
-                hint: not_built at `A1`
-                  this version does not compute the circuit with `A1` at the limit yet
-                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
                 error: expectation at `expect A1 at low rail`
                   `A1` is not at its low rail but at its high one
                   `out` would have to be 10 V, above its high limit of 5 V. The high rail is `vcc`, 5 V, and an output cannot go beyond it.
@@ -363,11 +426,8 @@ opamp A2: plus ground, minus b, drives w
             expect![[r#"
                 warning: swing at `A1`
                   `A1` cannot hold V+ = V−: `u` would have to be −20 V, below its low limit of −9 V
-                  The low rail is −9 V, and an output cannot go beyond it. Beyond it the output stands at its limit, V+ = V− no longer holds, and the voltages that follow from it are others. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A1 at low rail`. What `A2` would have to do rests on it.
+                  The low rail is −9 V, and an output cannot go beyond it. So it stands at its low limit instead: `u` is −9 V, and V+ − V− is −1 V where it would have to be 0. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A1 at low rail`.
                   `supply +9 V and -9 V`: its rails
-                hint: not_built at `A1`
-                  this version does not compute the circuit with `A1` and `A2` at the limit yet
-                  What is shown is the answer without limits. Claims of this circuit that need more are not judged.
             "#]],
         );
     }

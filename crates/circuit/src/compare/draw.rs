@@ -194,7 +194,11 @@ impl Drawing {
             things.insert(
                 it.name.clone(),
                 Thing {
-                    kind: "op-amp",
+                    kind: if it.comparator {
+                        "comparator"
+                    } else {
+                        "op-amp"
+                    },
                     pins: sorted(pins),
                     value,
                     shown,
@@ -318,7 +322,7 @@ fn statements(book: &Book, circuit: &Circuit) -> Vec<Said> {
     };
     let (text, tree) = (&file.text, &file.tree);
     let wires = |kind: &StatementKind| match kind {
-        StatementKind::Device(device) => !matches!(device.kind.of(text), "diode" | "comparator"),
+        StatementKind::Device(device) => device.kind.of(text) != "diode",
         StatementKind::Path(_) | StatementKind::Source(_) | StatementKind::Let { .. } => true,
         StatementKind::Supply(_) | StatementKind::OpampsAre(_) | StatementKind::End => true,
         StatementKind::Version(_) | StatementKind::Use(_) | StatementKind::Part(_) => true,

@@ -1,6 +1,6 @@
 //! Nodes, elements, sources and op-amps: the answer, and where it comes from.
 
-use analysis::solution::{Carried, Output};
+use analysis::solution::{Carried, Output, Solution};
 use analysis::{Answer, Study};
 use circuit::{
     Carrier, Circuit, ElementId, ElementKind, GROUND, NodeId, OpampId, SourceId, SourceKind,
@@ -24,7 +24,7 @@ pub(super) fn node(view: &View, index: usize, node: NodeId) -> Vec<Block> {
         ];
     }
     let mut blocks = Vec::new();
-    headline(&mut blocks, &answers, name, answers.node(node));
+    headline(&mut blocks, &answers, name, node);
     description(&mut blocks, &circuit.nodes[node.index()].description);
     blocks.extend(equations(&answers, node));
     blocks.extend(real::node(&answers, node));
@@ -62,7 +62,9 @@ fn element(answers: &Answers, id: ElementId) -> Vec<Block> {
             lines.extend(carried_lines(circuit, &it.name, it.ends, carried));
             lines.extend(power(&carried.power(), rating(it)));
         }
-        None => lines.extend(answers.silence()),
+        None => lines.extend(answers.silence(Dimension::VOLT, |solution| {
+            Some(solution.elements.get(id.index())?.as_ref()?.voltage.clone())
+        })),
     }
     blocks.push(Block::Lines(lines));
     doubt(&mut blocks, answers);
@@ -113,7 +115,9 @@ fn source(answers: &Answers, id: SourceId) -> Vec<Block> {
             lines.extend(power(&carried.power(), None));
             lines.extend(real::seen(answers, id));
         }
-        None => lines.extend(answers.silence()),
+        None => lines.extend(answers.silence(Dimension::AMPERE, |solution| {
+            solution.sources.get(id.index())?.as_ref()?.current.clone()
+        })),
     }
     blocks.push(Block::Lines(lines));
     doubt(&mut blocks, answers);
@@ -141,11 +145,21 @@ fn opamp(answers: &Answers, id: OpampId) -> Vec<Block> {
         None => {
             blocks.push(Block::Headline(it.name.clone()));
             description(&mut blocks, &it.description);
-            blocks.push(Block::Lines(answers.silence().into_iter().collect()));
+            let value = |solution: &Solution| {
+                let output = solution.opamps.get(id.index())?.as_ref()?;
+                Some(output.voltage.clone())
+            };
+            let silence = answers.silence(Dimension::VOLT, value);
+            blocks.push(Block::Lines(silence.into_iter().collect()));
         }
     }
     if let Some(part) = it.part.and_then(|it| answers.parts.get(it.index())) {
         blocks.push(Block::Words(format!("Its part is `{}`.", part.name)));
+    }
+    blocks.extend(answers.stands(id).map(Block::Words));
+    let switches = answers.switches(id);
+    if !switches.is_empty() {
+        blocks.push(Block::Lines(switches));
     }
     blocks.extend(loop_words(circuit, study, id));
     blocks.extend(equations(answers, it.drives));
@@ -203,8 +217,8 @@ fn loop_words(circuit: &Circuit, study: &Study, id: OpampId) -> Option<Block> {
     )))
 }
 
-fn headline(blocks: &mut Vec<Block>, answers: &Answers, name: &str, value: Option<&Answer>) {
-    match value {
+fn headline(blocks: &mut Vec<Block>, answers: &Answers, name: &str, node: NodeId) {
+    match answers.node(node) {
         Some(value) => {
             let volts = notation::short(value, Dimension::VOLT);
             let ideal = answers.mark();
@@ -215,7 +229,8 @@ fn headline(blocks: &mut Vec<Block>, answers: &Answers, name: &str, value: Optio
         }
         None => {
             blocks.push(Block::Headline(name.to_string()));
-            blocks.extend(answers.silence().map(Block::Words));
+            let value = |it: &Solution| it.nodes.get(node.index())?.clone();
+            blocks.extend(answers.silence(Dimension::VOLT, value).map(Block::Words));
         }
     }
 }

@@ -187,7 +187,7 @@ fn an_answer_that_is_only_ideal_says_so() {
             Joined: `R2` and output of `A1`."#]],
     );
     check(
-        "supply +9 V and -9 V\nsource s: in = 1 V\nin -- R1 1k -- p -- R2 2k -- «»out\nopamp A1: plus p, minus ground, drives out\n",
+        "source s: in = 1 V\nin -- R1 1k -- p -- R2 2k -- «»out\nopamp A1: plus p, minus ground, drives out\n",
         expect![[r#"
             **out = −2 V (ideal answer)**
 
@@ -200,6 +200,53 @@ fn an_answer_that_is_only_ideal_says_so() {
             Careful: the feedback of `A1` is positive. Of a small rise o…
 
             Joined: `R2` and output of `A1`."#]],
+    );
+}
+
+#[test]
+fn of_several_states_each_is_told() {
+    let text = |at: &str| {
+        let text = "supply +9 V and -9 V\nsource s: in = 1 V\nin -- R1 1k -- p -- R2 2k -- out\nopamp A1: plus p, minus ground, drives out\n";
+        text.replacen(at, &format!("«»{at}"), 1)
+    };
+    check(
+        &text("out"),
+        expect![[r#"
+        **out**
+
+        It depends on what happened before: 9 V while `A1` is high, −9 V while `A1` is low.
+
+        ```
+        p = 0
+        ```
+
+        Careful: the feedback of `A1` is positive. Of a small rise o…
+
+        Joined: `R2` and output of `A1`."#]],
+    );
+}
+
+#[test]
+fn a_clipped_op_amp_tells_its_limit_and_what_stands_in_place_of_equal_inputs() {
+    check(
+        "supply 5 V\nsource s: in = 1 V\nopamp «»A1: plus in, minus fb, drives out\nout -- R1 90k -- fb -- R2 10k -- ground\n",
+        expect![[r#"
+            **A1: output 5 V**
+
+            - delivers 50 µA into `out`
+            - 0 V below its high limit
+            - 5 V above its low limit
+            - heat 0 W
+
+            `A1` stands at its high limit of 5 V.
+
+            Feedback: negative: of a small rise of `out`, 1/10 comes back to minus (`fb`) and nothing to plus (`in`).
+
+            ```
+            out = 5 V
+            ```
+
+            `A1` stands at its high limit, 5 V: V+ stays above V−, and `…"#]],
     );
 }
 

@@ -63,7 +63,7 @@ impl<'a> Around<'a> {
                 EquationKind::JoinedSum { ties: by, .. } => {
                     ties.extend(by.iter().map(|it| (*it, equation)));
                 }
-                EquationKind::Virtual { tied, .. } => {
+                EquationKind::Virtual { tied, .. } | EquationKind::Limit { tied, .. } => {
                     ties.extend(tied.iter().map(|(_, by)| (*by, equation)));
                 }
                 _ => {}

@@ -1,0 +1,296 @@
+//! States against brute force: every choice of modes, solved by plain elimination, its conditions tested one by one.
+
+use dashu_base::Sign;
+use syntax::Ratio;
+
+use super::Stability;
+use super::plant::{Mode, Plant, Stage};
+use super::search::Work;
+use super::walk::{self, Jump};
+use super::whole::{All, Finder, at};
+use crate::feedback::{Sum, add, scrambled};
+
+struct Random(u64);
+
+impl Random {
+    fn below(&mut self, count: u64) -> i64 {
+        self.0 += 1;
+        (scrambled(self.0) % count) as i64
+    }
+}
+
+fn ratio(a: i64, b: i64) -> Ratio {
+    Ratio::from(a) / Ratio::from(b)
+}
+
+/// Outputs that move few or many inputs; some with a limit of current, some comparators, some with finite gain.
+fn plant(random: &mut Random, size: usize, limited: bool) -> Plant {
+    let mut plant = Plant::default();
+    let full = random.below(3) == 0;
+    for own in 0..size {
+        let mut pull: Sum<Ratio> = Vec::new();
+        let mut current: Sum<Ratio> = Vec::new();
+        for column in 0..size {
+            let factor = match column == own {
+                true => random.below(9) - 6,
+                false if full || random.below(3) == 0 => random.below(9) - 4,
+                false => 0,
+            };
+            if factor != 0 {
+                pull.push((column, ratio(factor, 4)));
+            }
+            // A conductance matrix: what an output delivers rises with it.
+            let conducts = match column == own {
+                true => 4 * size as i64,
+                false => -random.below(4),
+            };
+            current.push((column, ratio(conducts, 1)));
+        }
+        pull.push((size, ratio(random.below(21) - 10, 3)));
+        pull.push((size + 1, ratio(random.below(5) - 2, 2)));
+        pull.retain(|it| !it.1.is_zero());
+        current.push((size, ratio(random.below(41) - 20, 3)));
+        let low = -random.below(6);
+        let limits = Some([ratio(low, 1), ratio(low + 1 + random.below(8), 1)]);
+        let currents = (limited && random.below(2) == 0).then(|| {
+            [
+                ratio(1 + random.below(30), 2),
+                ratio(1 + random.below(30), 2),
+            ]
+        });
+        plant.stages.push(Stage {
+            limits,
+            currents,
+            comparator: random.below(8) == 0,
+        });
+        plant.pulls.push(pull);
+        plant.currents.push(current);
+    }
+    plant
+}
+
+/// All consistent outputs, the slow way; `None` where some choice of modes does not fix them.
+fn by_force(plant: &Plant, source: &Ratio) -> Option<Vec<Vec<Ratio>>> {
+    let size = plant.stages.len();
+    let value = |sum: &Sum<Ratio>, outputs: &[Ratio]| {
+        sum.iter().fold(Ratio::ZERO, |total, (column, factor)| {
+            total
+                + match *column {
+                    it if it < size => factor * &outputs[it],
+                    it if it == size => factor.clone(),
+                    _ => factor * source,
+                }
+        })
+    };
+    let mut found: Vec<Vec<Ratio>> = Vec::new();
+    for mut choice in 0..5usize.pow(size as u32) {
+        let mut modes = Vec::new();
+        for _ in 0..size {
+            modes.push(choice % 5);
+            choice /= 5;
+        }
+        let stages = plant.stages.iter().zip(&modes);
+        let exists = |(stage, mode): (&Stage, &usize)| match mode {
+            0 => !stage.comparator,
+            1 | 2 => true,
+            _ => stage.currents.is_some(),
+        };
+        if !stages.clone().all(exists) {
+            continue;
+        }
+        let rows: Vec<Vec<Ratio>> = (0..size)
+            .map(|own| {
+                let stage = &plant.stages[own];
+                let [low, high] = stage.limits.clone().unwrap();
+                let mut row = vec![Ratio::ZERO; size + 1];
+                let mut put = |sum: &Sum<Ratio>| {
+                    for (column, factor) in sum {
+                        match *column {
+                            it if it < size => row[it] += factor,
+                            it if it == size => row[size] -= factor,
+                            _ => row[size] -= factor * source,
+                        }
+                    }
+                };
+                match modes[own] {
+                    0 => put(&plant.pulls[own]),
+                    1 => (row[own], row[size]) = (Ratio::ONE, high),
+                    2 => (row[own], row[size]) = (Ratio::ONE, low),
+                    mode => {
+                        put(&plant.currents[own]);
+                        let [most, least] = stage.currents.clone().unwrap();
+                        row[size] += if mode == 3 { most } else { -least };
+                    }
+                }
+                row
+            })
+            .collect();
+        let outputs = solved(rows)?;
+        let consistent = (0..size).all(|own| {
+            let stage = &plant.stages[own];
+            let [low, high] = stage.limits.clone().unwrap();
+            let u = &outputs[own];
+            let pull = value(&plant.pulls[own], &outputs);
+            let current = value(&plant.currents[own], &outputs);
+            let carried = stage
+                .currents
+                .as_ref()
+                .is_none_or(|[most, least]| current <= *most && current >= -least.clone());
+            let (rises, falls) = (pull >= Ratio::ZERO, pull <= Ratio::ZERO);
+            match modes[own] {
+                0 => *u >= low && *u <= high && carried,
+                1 => rises && carried && !(stage.comparator && falls),
+                2 => falls && carried,
+                3 => *u <= low || *u <= high && rises,
+                _ => *u >= high || *u >= low && falls,
+            }
+        });
+        if consistent && !found.contains(&outputs) {
+            found.push(outputs);
+        }
+    }
+    found.sort();
+    Some(found)
+}
+
+fn solved(mut rows: Vec<Vec<Ratio>>) -> Option<Vec<Ratio>> {
+    let size = rows.len();
+    for at in 0..size {
+        let pivot = (at..size).find(|it| !rows[*it][at].is_zero())?;
+        rows.swap(at, pivot);
+        let pivot = rows[at].clone();
+        for (_, row) in rows.iter_mut().enumerate().filter(|it| it.0 != at) {
+            let factor = &row[at] / &pivot[at];
+            row.iter_mut()
+                .zip(&pivot)
+                .for_each(|(it, of)| *it -= &factor * of);
+        }
+    }
+    Some(
+        (0..size)
+            .map(|it| &rows[it][size] / &rows[it][it])
+            .collect(),
+    )
+}
+
+fn outputs(all: &All) -> Vec<Vec<Ratio>> {
+    let mut outputs: Vec<Vec<Ratio>> = all
+        .states
+        .iter()
+        .map(|it| it.outputs.iter().map(|it| it[0].clone()).collect())
+        .collect();
+    outputs.sort();
+    outputs
+}
+
+fn judge(_: &[usize], _: &[Mode]) -> Stability {
+    Stability::Stable
+}
+
+#[test]
+fn no_state_is_lost_and_none_made_up() {
+    let mut random = Random(1);
+    let (mut compared, mut several, mut none) = (0, 0, 0);
+    while compared < 500 {
+        let limited = random.below(2) == 0;
+        let size = 1 + random.below(if limited { 4 } else { 6 }) as usize;
+        let plant = plant(&mut random, size, limited);
+        let source = ratio(random.below(9) - 4, 2);
+        let Some(wanted) = by_force(&plant, &source) else {
+            continue;
+        };
+        let mut work = Work(u64::MAX);
+        let finder = Finder::new(&plant, &judge, &mut work);
+        let all = finder.states(&at(&source, Sign::Positive, false), &mut work);
+        assert_eq!(outputs(&all), wanted, "{plant:?}");
+        compared += 1;
+        several += usize::from(wanted.len() > 1);
+        none += usize::from(wanted.is_empty());
+    }
+    assert!(several > 50 && none > 5, "{several} {none}");
+}
+
+/// A stage with its input at minus and a share of its output at plus: the share times a limit is a threshold.
+fn schmitt(share: Ratio, low: i64, high: i64) -> Plant {
+    Plant {
+        stages: vec![Stage {
+            limits: Some([ratio(low, 1), ratio(high, 1)]),
+            ..Stage::default()
+        }],
+        pulls: vec![vec![(0, share), (2, Ratio::NEG_ONE)]],
+        currents: vec![Vec::new()],
+    }
+}
+
+#[test]
+fn a_stage_that_latches_switches_where_its_share_of_a_limit_is() {
+    let judge = |_: &[usize], modes: &[Mode]| match modes {
+        [Mode::Linear] => Stability::Unstable,
+        _ => Stability::Stable,
+    };
+    for (low, high) in [(-5, 5), (0, 5), (-9, 12)] {
+        let share = ratio(2, 7);
+        let plant = schmitt(share.clone(), low, high);
+        for written in [ratio(0, 1), ratio(100, 1), ratio(-100, 1)] {
+            let mut work = Work(1 << 30);
+            let finder = Finder::new(&plant, &judge, &mut work);
+            let walk = walk::walk(&finder, &written, &mut work);
+            let jump = |value: i64, from: Mode, rises: bool, to: Mode| Jump {
+                value: &share * ratio(value, 1),
+                from: vec![from],
+                leaving: vec![0],
+                rises,
+                to: vec![vec![to]],
+            };
+            // The input rises past the upper one and takes the output down.
+            assert_eq!(
+                walk.jumps,
+                [
+                    jump(low, Mode::Low, false, Mode::High),
+                    jump(high, Mode::High, true, Mode::Low)
+                ]
+            );
+        }
+    }
+}
+
+/// Each output moves its own input, and that of the one before it in a ring.
+fn ring(own: i64, next: i64) -> Plant {
+    let size = 12;
+    let pull = |it: usize| {
+        let mut pull: Sum<Ratio> = Vec::new();
+        add(&mut pull, it, &ratio(own, 4));
+        add(&mut pull, (it + 1) % size, &ratio(next, 4));
+        add(&mut pull, size, &ratio(it as i64 - 5, 7));
+        pull
+    };
+    let limits = Some([ratio(-9, 1), ratio(9, 1)]);
+    let stage = Stage {
+        limits,
+        ..Stage::default()
+    };
+    Plant {
+        stages: vec![stage; size],
+        pulls: (0..size).map(pull).collect(),
+        currents: vec![Vec::new(); size],
+    }
+}
+
+#[test]
+fn twelve_in_a_ring_are_settled_in_little_work() {
+    let found = |own, next| {
+        let plant = ring(own, next);
+        let mut work = Work::default();
+        let finder = Finder::new(&plant, &judge, &mut work);
+        let all = finder.states(&at(&Ratio::ZERO, Sign::Positive, false), &mut work);
+        (all.states.len(), all.gave_up, Work::default().0 - work.0)
+    };
+    for (own, next, states) in [(1, 3, 3), (-1, 3, 3), (0, -2, 3), (-3, 1, 1)] {
+        let (count, gave_up, spent) = found(own, next);
+        assert_eq!((count, gave_up), (states, false));
+        assert!(spent < 100_000, "{spent}");
+    }
+    // Twelve latches that hardly move each other have 3^12 states: that is told, not passed over.
+    let (_, gave_up, spent) = found(2, -1);
+    assert!(gave_up && spent < Work::default().0 / 2, "{spent}");
+}
