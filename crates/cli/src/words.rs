@@ -134,7 +134,6 @@ fn factors(out: &mut String, paper: &OnPaper) {
             .collect::<Vec<_>>(),
     ];
     for (row, equation) in paper.system.rows.iter().zip(&paper.equations.list) {
-        use analysis::equations::EquationKind;
         let sum = matches!(
             equation.kind,
             EquationKind::Sum
