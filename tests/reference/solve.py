@@ -133,8 +133,7 @@ def states(parts):
         volts = {"ground": fmpq(0)} | {node: answer[row, 0] for node, row in nodes.items()}
         if all(stands(opamp, mode, volts) for opamp, mode in zip(opamps, modes)):
             linear = [part if part["kind"] != "opamp" or mode_of[part["name"]] == "linear" else quiet(part) for part in parts]
-            stable = [rest for loop in loops(linear) for rest in [loop["stable"]]]
-            found.append({"modes": mode_of, "nodes": {node: text(volts[node]) for node in nodes}, "stable": stable})
+            found.append({"modes": mode_of, "nodes": {node: text(volts[node]) for node in nodes}, "loops": loops(linear)})
     return found
 
 
