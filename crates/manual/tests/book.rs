@@ -169,6 +169,7 @@ fn every_page_has_a_name_of_its_own_a_title_and_is_found() {
             "editor",
             "equations",
             "language",
+            "limits",
             "output",
             "safety",
             "start",
