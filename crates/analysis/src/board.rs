@@ -8,6 +8,8 @@
 //! The plain circuit begins with everything that the circuit has but its op-amps, in the same order, so that a node, an element or a source
 //! keeps its index. What is added stands behind, and knows the op-amp that it belongs to ([`Board::piece`]).
 
+mod law;
+
 use std::collections::HashMap;
 
 use circuit::{
@@ -16,79 +18,12 @@ use circuit::{
 };
 use syntax::{Number, Place};
 
-use crate::Answer;
 use crate::equations::{self, EquationKind, Equations};
 use crate::linear::{Budget, Row, System};
 use crate::network::Network;
 use crate::solution::{self, Outlet, Solution};
 
-/// Why a real op-amp's answer is not the ideal one.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
-pub enum Cause {
-    /// The offset voltage.
-    Offset,
-    /// The currents into the input pins.
-    Bias,
-    /// The finite gain.
-    Gain,
-    /// The finite common-mode rejection.
-    Rejection,
-    /// The resistance between the input pins.
-    InputResistance,
-    /// The resistance in series with the output.
-    OutputResistance,
-}
-
-impl Cause {
-    /// In the order in which they are switched on.
-    pub const ALL: [Cause; 6] = [
-        Cause::Offset,
-        Cause::Bias,
-        Cause::Gain,
-        Cause::Rejection,
-        Cause::InputResistance,
-        Cause::OutputResistance,
-    ];
-
-    /// Whether a part gives this figure, other than ideal.
-    pub fn is_in(self, part: &Part) -> bool {
-        let stands = |it: &Option<Number>| it.as_ref().is_some_and(|it| !it.is_zero());
-        match self {
-            Cause::Offset => stands(&part.offset),
-            Cause::Bias => stands(&part.bias_current) || stands(&part.bias_offset),
-            Cause::Gain => part.gain.is_some(),
-            Cause::Rejection => part.rejection.is_some(),
-            Cause::InputResistance => part.input_resistance.is_some(),
-            Cause::OutputResistance => part.output_resistance.is_some(),
-        }
-    }
-}
-
-/// A set of causes: those that count.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
-pub struct Causes(u8);
-
-impl Causes {
-    /// Every op-amp is ideal.
-    pub const NONE: Causes = Causes(0);
-    /// Every op-amp is as its part says.
-    pub const ALL: Causes = Causes(0b11_1111);
-
-    /// Whether this one counts.
-    pub fn has(self, cause: Cause) -> bool {
-        self.0 & 1 << cause as u8 != 0
-    }
-
-    /// This one too.
-    pub fn with(self, cause: Cause) -> Causes {
-        Causes(self.0 | 1 << cause as u8)
-    }
-
-    /// All but this one.
-    pub fn without(self, cause: Cause) -> Causes {
-        Causes(self.0 & !(1 << cause as u8))
-    }
-}
+pub use law::{Cause, Causes, Law};
 
 /// What drives an op-amp's output.
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -100,71 +35,6 @@ pub enum Drive {
     Voltage(Number),
     /// It delivers this current out of its pin.
     Current(Number),
-}
-
-/// The figures of one op-amp that count; what is `None` is ideal.
-#[derive(Clone, PartialEq, Debug, Default)]
-pub struct Law {
-    /// A.
-    pub gain: Option<Number>,
-    /// CMRR.
-    pub rejection: Option<Number>,
-    /// Vos, in volts; not 0.
-    pub offset: Option<Number>,
-    /// Into plus and into minus, in amperes.
-    pub bias: Option<[Number; 2]>,
-    /// In ohms.
-    pub input_resistance: Option<Number>,
-    /// Rout, in ohms.
-    pub output_resistance: Option<Number>,
-}
-
-impl Law {
-    /// What a part gives of the causes that count.
-    pub fn of(part: Option<&Part>, causes: Causes) -> Law {
-        let Some(part) = part else {
-            return Law::default();
-        };
-        let counts = |cause: Cause| causes.has(cause) && cause.is_in(part);
-        let given = |cause, figure: &Option<Number>| figure.clone().filter(|_| counts(cause));
-        let current = |it: &Option<Number>| it.clone().unwrap_or(Number::ZERO);
-        let bias = counts(Cause::Bias).then(|| {
-            let (each, apart) = (current(&part.bias_current), current(&part.bias_offset));
-            let half = apart.mul(&half());
-            [each.add(&half), each.sub(&half)]
-        });
-        Law {
-            gain: given(Cause::Gain, &part.gain),
-            rejection: given(Cause::Rejection, &part.rejection),
-            offset: given(Cause::Offset, &part.offset),
-            bias,
-            input_resistance: given(Cause::InputResistance, &part.input_resistance),
-            output_resistance: given(Cause::OutputResistance, &part.output_resistance),
-        }
-    }
-
-    /// What is amplified: V+ − V− + (V+ + V−)/(2·CMRR) + Vos, in volts.
-    pub fn input(&self, plus: &Answer, minus: &Answer) -> Answer {
-        let moved = self.moved(plus, minus);
-        match &self.offset {
-            Some(offset) => &moved + &Answer::from(offset),
-            None => moved,
-        }
-    }
-
-    /// The same without the offset: the part that is linear in the pins' voltages.
-    pub fn moved(&self, plus: &Answer, minus: &Answer) -> Answer {
-        let apart = plus - minus;
-        match self.leak() {
-            Some(leak) => &apart + &(&Answer::from(&leak) * &(plus + minus)),
-            None => apart,
-        }
-    }
-
-    /// 1/(2·CMRR): how much of V+ + V− counts as a difference.
-    pub fn leak(&self) -> Option<Number> {
-        half().div(self.rejection.as_ref()?)
-    }
 }
 
 /// What a part of the plain circuit stands for, of its op-amp.
@@ -203,6 +73,8 @@ pub struct Board {
     /// What stands behind them, and for what.
     added_elements: Vec<(OpampId, Piece)>,
     added_sources: Vec<(OpampId, Piece)>,
+    /// What holds each added node.
+    holders: Vec<SourceId>,
     /// The op-amps that stayed op-amps.
     ideal: Vec<OpampId>,
 }
@@ -239,6 +111,7 @@ impl Board {
             sources: plain.sources.len(),
             added_elements: Vec::new(),
             added_sources: Vec::new(),
+            holders: Vec::new(),
             ideal: Vec::new(),
             circuit: plain,
             network: Network::default(),
@@ -256,6 +129,18 @@ impl Board {
     pub(crate) fn join(&mut self) {
         self.network = Network::of(&self.circuit);
         self.equations = equations::equations(&self.circuit, &self.network);
+    }
+
+    /// What exact answers may cost, for so many right sides. Resistances at the pins tie whole chains of op-amps into one block, whose fractions
+    /// grow with its size: about twenty real op-amps in one block stay exact, and two hundred are answered within milliseconds.
+    pub fn budget(&self, sides: usize) -> Budget {
+        const BITS: u64 = 150_000;
+        match self.laws.iter().all(|it| *it == Law::default()) {
+            true => Budget::default(),
+            false => Budget {
+                bits: BITS * sides.max(1) as u64,
+            },
+        }
     }
 
     /// The answer, for the circuit's own nodes, elements, sources and op-amps.
@@ -329,10 +214,12 @@ impl Board {
 
     /// The source of the plain circuit that stands for a piece of an op-amp.
     pub fn source(&self, opamp: OpampId, piece: Piece) -> Option<SourceId> {
-        let behind = self
-            .added_sources
+        // They stand in the order of the op-amps.
+        let first = self.added_sources.partition_point(|it| it.0 < opamp);
+        let mut own = self.added_sources[first..]
             .iter()
-            .position(|it| *it == (opamp, piece))?;
+            .take_while(|it| it.0 == opamp);
+        let behind = first + own.position(|it| it.1 == piece)?;
         Some(SourceId((self.sources + behind) as u32))
     }
 
@@ -400,15 +287,10 @@ impl Board {
         }
     }
 
-    /// The source that holds an added node, and the node of the circuit that it stands on.
-    pub fn stands_on(&self, node: NodeId) -> Option<(SourceId, NodeId)> {
-        let mut sources = self.circuit.sources.iter().enumerate().skip(self.sources);
-        sources.find_map(|(index, it)| match it.kind {
-            SourceKind::Voltage { plus, minus } if plus == node => {
-                Some((SourceId(index as u32), minus))
-            }
-            _ => None,
-        })
+    /// The source that holds an added node.
+    pub fn holder(&self, node: NodeId) -> Option<SourceId> {
+        let behind = node.index().checked_sub(self.nodes)?;
+        self.holders.get(behind).copied()
     }
 
     /// The equations of [`Board::paper`] as rows, every added node replaced by what holds it.
@@ -598,7 +480,13 @@ impl Board {
             description: None,
         });
         self.added_sources.push((id, piece));
-        Carrier::Source(SourceId(self.circuit.sources.len() as u32 - 1))
+        let source = SourceId(self.circuit.sources.len() as u32 - 1);
+        if let SourceKind::Voltage { plus, .. } = kind
+            && self.is_added(plus)
+        {
+            self.holders.push(source);
+        }
+        Carrier::Source(source)
     }
 }
 
@@ -610,8 +498,4 @@ fn controls(opamp: &Opamp, plus: &Number, minus: &Number) -> Vec<(NodeId, Number
     };
     let counts = |it: &(NodeId, Number)| it.0 != GROUND && !it.1.is_zero();
     pins.into_iter().filter(counts).collect()
-}
-
-fn half() -> Number {
-    Number::decimal(5u8.into(), -1)
 }

@@ -8,7 +8,6 @@ use circuit::{Circuit, OpampId, Part};
 
 use crate::Answer;
 use crate::board::{Board, Cause, Causes};
-use crate::linear::Budget;
 use crate::solution::Solution;
 
 /// The gap between two answers of one circuit.
@@ -35,9 +34,8 @@ impl Gap {
         let present = present(circuit, parts);
         let all = present.iter().fold(Causes::NONE, |set, it| set.with(*it));
         let nodes = |causes: Causes| {
-            Board::of(circuit, parts, causes)
-                .solve(Budget::default())
-                .single()
+            let board = Board::of(circuit, parts, causes);
+            board.solve(board.budget(1)).single()
         };
         let (mut before, full) = (ideal.single()?, full.single()?);
         let mut on = Causes::NONE;

@@ -8,7 +8,6 @@ use syntax::Number;
 
 use crate::Answer;
 use crate::board::{Board, Piece};
-use crate::linear::Budget;
 use crate::solution::Solution;
 
 /// Each node's voltage by independent source, and what the sources and the outputs are like from outside.
@@ -86,7 +85,7 @@ impl Shares {
             drive[probes + index] = &one;
             drive
         }));
-        let solutions = probed.solve_unfed(&drives, Budget::default());
+        let solutions = probed.solve_unfed(&drives, probed.budget(drives.len()));
         let mut shares = Vec::with_capacity(givers.len());
         let mut inputs = Vec::new();
         for ((giver, _), solution) in givers.iter().zip(&solutions) {

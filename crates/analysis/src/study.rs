@@ -175,7 +175,8 @@ impl Study {
         if self.is_ideal(circuit, parts) {
             return self.solution(circuit, parts);
         }
-        let solve = || self.board(circuit, parts).solve(Budget::default());
+        let board = || self.board(circuit, parts);
+        let solve = || board().solve(board().budget(1));
         self.linear.get_or_init(solve)
     }
 
@@ -518,8 +519,8 @@ impl Study {
         parts: &[Part],
         drives: &[Vec<&syntax::Number>],
     ) -> Vec<Solution> {
-        let budget = Budget::default();
         if self.is_ideal(circuit, parts) {
+            let budget = Budget::default();
             let outlets = Outlet::ideal(circuit, parts);
             let (network, equations) = (&self.network, &self.equations);
             return solution::solve_for(circuit, &outlets, network, equations, drives, budget);
@@ -530,7 +531,7 @@ impl Study {
             .iter()
             .map(|it| it.iter().chain(behind).copied().collect())
             .collect();
-        board.solve_for(&drives, budget)
+        board.solve_for(&drives, board.budget(drives.len()))
     }
 
     /// The verdict on the block of one op-amp.

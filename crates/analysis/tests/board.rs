@@ -227,3 +227,44 @@ fn without_feedback_a_finite_gain_has_an_answer() {
         "there is no ideal answer"
     );
 }
+
+/// A row of stages whose output resistances tie them into one block.
+fn chain(stages: usize, feedback: &str) -> Book {
+    let mut lines = String::from("source s: n0 = 0.1 V\n");
+    for stage in 1..=stages {
+        let before = stage - 1;
+        lines.push_str(&format!(
+            "n{before} -- Ra{stage} 1k -- f{stage} -- Rb{stage} {feedback} -- n{stage}\n\
+             opamp A{stage}: plus ground, minus f{stage}, drives n{stage}\n"
+        ));
+    }
+    read("gain 200000\noutput_resistance 75 ohm", &lines)
+}
+
+/// Beyond the budget floating point answers, with bounds that hold.
+#[test]
+fn a_long_chain_is_answered_whatever_the_budget() {
+    for feedback in ["1k", "20k"] {
+        let book = chain(30, feedback);
+        let board = Board::of(&book.circuits[0], &book.parts, Causes::ALL);
+        let truth = board.solve(Budget::default());
+        let near = board.solve(Budget { bits: 0 });
+        assert!(
+            near.blocks.iter().any(|it| it.len() > 50),
+            "one large block"
+        );
+        for (near, truth) in near.nodes.iter().zip(&truth.nodes) {
+            let near = near.as_ref().expect("it is answered");
+            let off = near - &Answer::Exact(exact(truth));
+            assert!(off.to_f64().abs() <= near.bound() + off.bound(), "{near:?}");
+            assert!(
+                near.bound() <= 1e-9 * (1.0 + near.to_f64().abs()),
+                "{near:?}"
+            );
+        }
+        assert!(
+            !near.nodes[2].as_ref().is_some_and(Answer::is_exact),
+            "{feedback}"
+        );
+    }
+}

@@ -350,3 +350,34 @@ fn a_coefficient_that_may_be_zero_widens_the_bound_and_no_more() {
         assert!(answer.bound() < 1e-10, "{answer:?}");
     }
 }
+
+/// Each unknown is 20 times the one before, and the last comes back to the first: no double holds 20^310.
+#[test]
+fn a_block_that_floating_point_cannot_bound_is_solved_exactly_beyond_the_budget() {
+    let size = 310;
+    let power = Ratio::from(20).pow(size as isize - 1);
+    let mut rows: Vec<Row> = (1..size)
+        .map(|unknown| Row {
+            terms: vec![
+                (unknown, Ratio::ONE.into()),
+                (unknown - 1, ratio(-20, 1).into()),
+            ],
+            right: vec![Ratio::ZERO.into()],
+        })
+        .collect();
+    rows.push(Row {
+        terms: vec![
+            (0, Ratio::ONE.into()),
+            (size - 1, (Ratio::ONE / &power).into()),
+        ],
+        right: vec![ratio(2, 1).into()],
+    });
+    let system = System {
+        unknowns: size,
+        rows,
+    };
+    let solved = solve(&system, NOTHING);
+    let values = found(&solved, 0);
+    assert_eq!(values[0], Some(Ratio::ONE));
+    assert_eq!(values[size - 1], Some(power));
+}

@@ -254,7 +254,7 @@ impl<'a> Paper<'a> {
 
     fn signed_name(&self, node: NodeId) -> (bool, String) {
         let held = self.board.filter(|it| it.is_added(node));
-        let piece = held.and_then(|it| it.piece(Carrier::Source(it.stands_on(node)?.0)));
+        let piece = held.and_then(|it| it.piece(Carrier::Source(it.holder(node)?)));
         match piece {
             Some((opamp, Piece::Plus)) => (false, self.raised(opamp)),
             Some((opamp, _)) => self.law(opamp),

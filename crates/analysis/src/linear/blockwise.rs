@@ -18,6 +18,9 @@ pub(super) struct Work<'a> {
     left: f64,
 }
 
+/// So many bits a block may take where floating point cannot bound its answer.
+const MOST: f64 = 20_000_000.0;
+
 /// Why a block has no exact answer.
 enum Refusal {
     /// It would take more bits than are left.
@@ -97,7 +100,7 @@ impl<'a> Work<'a> {
     }
 
     /// Several equations that need each other. Right sides that are exact are solved exactly, where the rows are exact too and the
-    /// budget allows it.
+    /// budget allows it, or where floating point cannot bound the answer.
     fn solve_knot(&mut self, block: &Block, sides: &[Vec<Answer>]) -> Option<Vec<Vec<Answer>>> {
         let rows: Rows = block
             .rows
@@ -114,20 +117,28 @@ impl<'a> Work<'a> {
                 .collect::<Vec<_>>()
         };
         let mut found = vec![Vec::new(); sides.len()];
-        match self.solve_exactly(&rows, &chosen(&exact)) {
-            Ok(answers) => exact
-                .into_iter()
-                .zip(answers)
-                .for_each(|(side, answers)| found[side] = answers),
-            Err(Refusal::Beyond) => rounded.extend(exact),
-            Err(Refusal::Singular) => return None,
-        }
-        if !rounded.is_empty() {
-            let answers = solve_rounded(&rows, &chosen(&rounded))?;
-            rounded
+        let mut put = |which: Vec<usize>, answers: Vec<Vec<Answer>>| {
+            which
                 .into_iter()
                 .zip(answers)
                 .for_each(|(side, answers)| found[side] = answers);
+        };
+        match self.solve_exactly(&rows, &chosen(&exact), self.left) {
+            Ok(answers) => put(exact, answers),
+            Err(Refusal::Singular) => return None,
+            Err(Refusal::Beyond) if rounded.is_empty() => {
+                let sides = chosen(&exact);
+                let answers = match solve_rounded(&rows, &sides) {
+                    Some(answers) => answers,
+                    None => self.solve_exactly(&rows, &sides, MOST).ok()?,
+                };
+                put(exact, answers);
+            }
+            Err(Refusal::Beyond) => rounded.extend(exact),
+        }
+        if !rounded.is_empty() {
+            let answers = solve_rounded(&rows, &chosen(&rounded))?;
+            put(rounded, answers);
         }
         Some(found)
     }
@@ -136,13 +147,14 @@ impl<'a> Work<'a> {
         &mut self,
         rows: &Rows,
         sides: &[&[Answer]],
+        limit: f64,
     ) -> Result<Vec<Vec<Answer>>, Refusal> {
         if sides.is_empty() {
             return Ok(Vec::new());
         }
         let size = rows.len() as f64;
         // A whole row of two entries is longer than 1: so many bits it takes at least, found out without making rows whole.
-        if size * size > self.left {
+        if size * size > limit {
             return Err(Refusal::Beyond);
         }
         let whole = Whole::new(
@@ -165,7 +177,7 @@ impl<'a> Work<'a> {
             })
             .map(|longest| size * (2.0 * whole.bits() + longest as f64))
             .sum();
-        if most > self.left {
+        if most > limit {
             return Err(Refusal::Beyond);
         }
         let answers = whole.solve(&rights).ok_or(Refusal::Singular)?;

@@ -25,6 +25,8 @@ pub(super) struct AtNode {
     pub(super) resistors: Vec<ElementId>,
     /// No current: the op-amp and its pin.
     pub(super) inputs: Vec<(OpampId, &'static str)>,
+    /// Behind an output resistance, so that the node is not held.
+    pub(super) outputs: Vec<OpampId>,
 }
 
 impl<'a> Around<'a> {
@@ -50,10 +52,13 @@ impl<'a> Around<'a> {
                 let law = &board.laws[index];
                 law.bias.is_some() || law.input_resistance.is_some()
             };
+            let id = OpampId(index as u32);
+            if paper.board.is_some_and(|it| it.source_behind(id).is_some()) {
+                nodes[opamp.drives.index()].outputs.push(id);
+            }
             if paper.board.is_some_and(takes) {
                 continue;
             }
-            let id = OpampId(index as u32);
             nodes[opamp.plus.index()].inputs.push((id, "plus"));
             nodes[opamp.minus.index()].inputs.push((id, "minus"));
         }

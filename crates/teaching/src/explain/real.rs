@@ -64,15 +64,11 @@ impl Context<'_> {
 
     /// Why a current sum stands at an output all the same.
     pub(super) fn not_held(&self, nodes: &[NodeId]) -> String {
-        let Some(board) = self.paper.board else {
-            return String::new();
-        };
-        let behind = |it: &OpampId| board.source_behind(*it).is_some();
-        let ids = (0..board.laws.len() as u32).map(OpampId);
+        let here = nodes
+            .iter()
+            .flat_map(|it| &self.around.node(*it).outputs)
+            .copied();
         let of = |it: &OpampId| &self.paper.text.opamps[it.index()];
-        let here = ids
-            .filter(|it| nodes.contains(&of(it).drives))
-            .filter(behind);
         let words = here.map(|id| {
             let (name, out) = (&of(&id).name, names::node(self.paper.text, of(&id).drives));
             format!(
