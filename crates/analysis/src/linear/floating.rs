@@ -28,6 +28,9 @@ pub(super) type Bounded = Option<Vec<Vec<(f64, f64)>>>;
 /// Up to here the inverse is worked out, above it is only estimated.
 const LARGEST_INVERTED: usize = 300;
 
+/// Up to here it is worked out where the estimate says nothing.
+const LARGEST_TRIED: usize = 1000;
+
 /// The estimate of an inverse's size is seldom more than three times too small (from memory: Higham, Accuracy and Stability of
 /// Numerical Algorithms, 2nd ed., ch. 15); bounds that rest on it are taken this many times larger.
 const CAUTION: f64 = 10.0;
@@ -40,7 +43,11 @@ impl Floating {
             0 => Some(vec![Vec::new(); self.sides.len()]),
             size if size <= super::integer::LARGEST_ELIMINATED => self.solve_in_fractions(),
             size if size <= LARGEST_INVERTED => self.solve_dense(),
-            _ => self.solve_sparse(),
+            // One bound for all unknowns is too coarse where they differ by many powers of ten: the inverse bounds each.
+            size => match self.solve_sparse() {
+                None if size <= LARGEST_TRIED => self.solve_dense(),
+                found => found,
+            },
         }
     }
 
