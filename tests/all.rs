@@ -11,6 +11,7 @@ mod any_bytes;
 mod command;
 mod examples;
 mod half_typed;
+mod hostile;
 mod invariants;
 mod limits;
 mod planted;

@@ -328,4 +328,36 @@ opamp A1: plus turn, minus out, drives out
             "#]],
         );
     }
+
+    #[test]
+    fn an_input_that_only_the_feedback_fixes_is_a_warning() {
+        // With the output held the factor 1 of the source leaves `b` open; all equations together have one answer.
+        report(
+            r#"
+source S: b - a = 1 V + c
+b -- R1 1k -- c -- R2 1k -- b
+opamp A1: plus b, minus ground, drives a
+a -- R3 1k -- ground
+"#,
+            expect![[r#"
+                warning: bias_path at `b`
+                  nothing but V+ = V− fixes the plus input of `A1`
+                  With `a` held, `S` would leave `b` at any voltage or at none. The equations have an answer, but it cannot be told whether the feedback brings it about. Another factor of `S` would decide it.
+            "#]],
+        );
+        report(
+            r#"
+source s: in = 1 V
+in -- R1 1k -- ground
+source g: 1 mS * (out - in) from ground into p
+opamp A1: plus p, minus ground, drives out
+out -- R2 1k -- ground
+"#,
+            expect![[r#"
+                warning: bias_path at `p`
+                  nothing but V+ = V− fixes the plus input of `A1`
+                  With `out` held, `g` would leave `p` at any voltage or at none. The equations have an answer, but it cannot be told whether the feedback brings it about. Lead a resistor from `p` to `ground`, 100k for instance.
+            "#]],
+        );
+    }
 }
