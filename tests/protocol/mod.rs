@@ -11,5 +11,6 @@ mod findings;
 mod names;
 mod reading;
 mod settings;
+mod sweep;
 mod wire;
 mod writing;
