@@ -10,6 +10,8 @@ mod generate;
 mod any_bytes;
 mod command;
 mod examples;
+mod fuzz;
+mod fuzzed;
 mod half_typed;
 mod hostile;
 mod invariants;

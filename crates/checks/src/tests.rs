@@ -313,6 +313,19 @@ fn settings_change_how_bad_a_finding_is_and_hide_answers() {
     assert_eq!(hidden[1].fixes, []);
 }
 
+#[test]
+fn a_word_that_a_part_does_not_know_is_told_with_those_it_knows() {
+    for (line, known) in [
+        ("headroom up 1 V", "`low`"),
+        ("package round_9", "`dual_8`"),
+    ] {
+        let found = findings(&format!("part p\n{line}\nend\n"));
+        assert_eq!(found.len(), 1, "{found:#?}");
+        assert_eq!(found[0].rule, "unknown_word");
+        assert!(found[0].help.contains(known), "{found:#?}");
+    }
+}
+
 /// What a student reads of each error of reading and naming, to be read as one when it changes.
 #[test]
 fn every_error_reads_well() {

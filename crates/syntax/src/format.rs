@@ -128,7 +128,9 @@ impl Formatter<'_> {
             let old = self.line(line).to(self.line(last));
             new.clear();
             // Blank lines are put back before what follows them, one at most; behind the last line none.
-            if blank && written {
+            // At the very start a stray U+FEFF would become the text's byte-order mark.
+            let apart = written || old.of(self.text).starts_with('\u{FEFF}');
+            if blank && apart {
                 new.push_str(self.newline);
             }
             let empty = if owned.is_some() {
@@ -259,7 +261,7 @@ struct Piece {
 
 /// The tokens of a statement in canonical spelling.
 fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
-    let marks = Marks::of(&statement.kind);
+    let marks = Marks::of(text, &statement.kind);
     let mut depth = 0usize;
     let mut pieces = Vec::with_capacity(tokens.len());
     for (index, (tok, span)) in tokens.iter().enumerate() {
@@ -427,12 +429,15 @@ fn volts(text: &str, rail: &Rail) -> Option<crate::Number> {
 
 /// Whether a space stands between two pieces.
 fn spaced(left: &Piece, right: &Piece) -> bool {
-    !(left.unary
-        || matches!(left.tok, Tok::Open | Tok::Call | Tok::Caret)
-        || matches!(
-            right.tok,
-            Tok::Close | Tok::Comma | Tok::Colon | Tok::Caret | Tok::Call
-        ))
+    // Two minus signs that touch are a wire.
+    let two_signs = left.tok == Tok::Minus && right.tok == Tok::Minus;
+    two_signs
+        || !(left.unary
+            || matches!(left.tok, Tok::Open | Tok::Call | Tok::Caret)
+            || matches!(
+                right.tok,
+                Tok::Close | Tok::Comma | Tok::Colon | Tok::Caret | Tok::Call
+            ))
 }
 
 fn join(pieces: &[Piece]) -> String {
@@ -548,6 +553,14 @@ fn spelled(written: &str, bare: bool) -> String {
     }
 }
 
+/// Whether a value reads as more of the bare number before it: `10 ohm 2k` is no `10 2k`.
+fn goes_on(text: &str, extra: &Expr) -> bool {
+    match quantity::read(text, extra.span) {
+        Ok(it) => it.unit.is_none() || it.dimension == crate::Dimension::OHM,
+        Err(_) => true,
+    }
+}
+
 /// Whether the letter at this place is the `e` of an exponent.
 fn is_exponent(written: &str, at: usize) -> bool {
     let mut rest = written[at..].chars();
@@ -575,20 +588,21 @@ struct Marks {
 }
 
 impl Marks {
-    fn of(kind: &StatementKind) -> Marks {
+    fn of(text: &str, kind: &StatementKind) -> Marks {
         let mut marks = Marks::default();
         kind.exprs().into_iter().for_each(|it| marks.expr(it));
-        marks.statement(kind);
+        marks.statement(text, kind);
         marks.binary.sort_unstable();
         marks
     }
 
-    fn statement(&mut self, kind: &StatementKind) {
+    fn statement(&mut self, text: &str, kind: &StatementKind) {
         match kind {
             StatementKind::Path(items) => {
                 for item in items {
                     if let PathItem::Element(element) = item
                         && matches!(element.value.kind, ExprKind::Quantity)
+                        && !element.extras.first().is_some_and(|it| goes_on(text, it))
                     {
                         self.bare_ohms.push(element.value.span.start);
                     }
@@ -660,6 +674,8 @@ mod tests {
             ),
             ("let r=2R2*( 1+3 )^2", "let r = 2.2 ohm * (1 + 3)^2\n"),
             ("let x = -2 ^ -2 - - 3 dB", "let x = -2^-2 - -3 dB\n"),
+            ("let x =- - -a*- -2 V", "let x = - - -a * - -2 V\n"),
+            ("a -- R1 10 ohm 2k -- b", "a -- R1 10 ohm 2k -- b\n"),
             (
                 "let x = parallel( 10k ,22k )",
                 "let x = parallel(10k, 22k)\n",
@@ -711,6 +727,7 @@ mod tests {
                 "let a = 1\n  in--R1--out # x\nlet b = 2\n",
             ),
             ("in - R1   10k", "in - R1   10k"),
+            ("\n\n\u{FEFF}", "\n\u{FEFF}"),
         ]);
     }
 

@@ -194,6 +194,8 @@ fn unknown_word(wanted: &str, nearest: Option<&str>) -> String {
         "property" => format!("A part can say {}.", list(words::PROPERTIES)),
         "series" => "The series of stock values are `E6`, `E12`, `E24`, `E48`, `E96` and `E192`.".into(),
         "rule" => "`ampersum rule` lists the rules.".into(),
+        "package" => "Packages are `single_8`, `dual_8` and `quad_14`.".into(),
+        "side" => "Of a headroom and of inputs the sides are `low` and `high`, of a current `source` and `sink`.".into(),
         "clause" => "Look at the clauses of this kind of device: each begins with a word that says what it connects or sets.".into(),
         _ => String::new(),
     };
