@@ -526,7 +526,7 @@ fn use_reaches_no_further_than_its_folder() {
         symlink("ring.amp", inside.join("ring.amp")).expect("linked");
         symlink("good.amp", inside.join("kept.amp")).expect("linked");
         write(&inside.join("locked.amp"), "# not for you\n");
-        let none = fs::Permissions::from_mode(0);
+        let none = fs::Permissions::from_mode(0o0);
         fs::set_permissions(inside.join("locked.amp"), none).expect("locked");
         let made = Command::new("mkfifo").arg(inside.join("pipe.amp")).status();
         assert!(made.is_ok_and(|it| it.success()), "a pipe");

@@ -39,6 +39,9 @@ pub struct Feedback {
     pub proof: Proof,
     /// For each op-amp of the block, what returns from its own output to its own inputs with the other outputs held.
     pub returns: Vec<Return>,
+    /// Whether the returns are those of the first instant of a sudden change, when capacitors keep their voltages and inductors
+    /// their currents: the verdict comes from there, and at rest the same block would settle. Else they are those at rest.
+    pub sudden: bool,
     /// The smallest sets of op-amps whose inputs, swapped, would make the block `Negative`.
     pub repairs: Vec<Vec<OpampId>>,
 }
@@ -219,7 +222,7 @@ impl Maps {
 
     /// A block of one that nothing returns to.
     fn plain(&self, circuit: &Circuit, block: Vec<usize>, verdict: Verdict) -> Feedback {
-        self.result(circuit, block, verdict, Proof::AnySpeed, Vec::new())
+        self.result(circuit, block, verdict, Proof::AnySpeed, Vec::new(), None)
     }
 
     fn result(
@@ -229,16 +232,18 @@ impl Maps {
         verdict: Verdict,
         proof: Proof,
         repairs: Vec<Vec<OpampId>>,
+        instant: Option<&Values>,
     ) -> Feedback {
+        let values = instant.unwrap_or(&self.rest);
         let share = |input: &Option<Sum<Ratio>>, of: usize| match input {
-            Some(sum) if !self.rest.approximate => Some(
+            Some(sum) if !values.approximate => Some(
                 sum.binary_search_by_key(&of, |it| it.0)
                     .map_or(Ratio::ZERO, |at| sum[at].1.clone()),
             ),
             _ => None,
         };
         let returns = block.iter().map(|&it| {
-            let [plus, minus] = &self.rest.inputs[it];
+            let [plus, minus] = &values.inputs[it];
             Return {
                 to_plus: share(plus, it),
                 to_minus: share(minus, it),
@@ -251,6 +256,7 @@ impl Maps {
             verdict,
             proof,
             returns,
+            sudden: instant.is_some(),
             repairs,
         }
     }
@@ -269,7 +275,10 @@ impl Maps {
                     instant: Knot::new(&instant.block(&block)),
                     cancels_at_rest: self.is_sound(circuit, &block),
                 };
-                let (verdict, proof) = ends.judged(&vec![false; block.len()]);
+                let unswapped = vec![false; block.len()];
+                let (verdict, proof) = ends.judged(&unswapped);
+                let settles = |knot: &Knot| knot.judged(&unswapped).0 == Verdict::Negative;
+                let sudden = verdict == Verdict::Positive && settles(&ends.rest);
                 let repairs = match has_repair(verdict) {
                     true => repairs(
                         &block,
@@ -288,7 +297,8 @@ impl Maps {
                 } else {
                     proof
                 };
-                all.push(self.result(circuit, block, verdict, proof, repairs));
+                let instant = sudden.then_some(instant);
+                all.push(self.result(circuit, block, verdict, proof, repairs, instant));
             }
             _ => self.judge_at_rest(circuit, parts, block, all),
         }
@@ -358,7 +368,7 @@ impl Maps {
             } else {
                 proof
             };
-            all.push(self.result(circuit, part, verdict, proof, repairs));
+            all.push(self.result(circuit, part, verdict, proof, repairs, None));
         }
     }
 

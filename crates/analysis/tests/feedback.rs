@@ -222,7 +222,15 @@ fn capacitors_are_judged_at_rest_and_at_the_first_instant() {
         capacitor("C", "m", "ground"),
         opamp("A1", "p", "m", "out"),
     ];
-    assert_eq!(judged(&wired(&relaxation))[0].verdict, Verdict::Positive);
+    let relaxation = &judged(&wired(&relaxation))[0];
+    assert_eq!(relaxation.verdict, Verdict::Positive);
+    // At rest all comes back to minus; what drives it away is the first instant, when the capacitor keeps its voltage.
+    assert!(relaxation.sudden);
+    assert_eq!(relaxation.returns[0].to_minus, Some(Ratio::ZERO));
+    assert_eq!(
+        relaxation.returns[0].to_plus,
+        Some(Ratio::from(9) / Ratio::from(10))
+    );
     let schmitt = [
         holds("level", "in", "ground", 1),
         resistor("R1", "p", "ground", 30),

@@ -77,11 +77,18 @@ pub fn shares(circuit: &Circuit, feedback: &Feedback, opamp: OpampId) -> Option<
         return None;
     };
     let part = &circuit.opamps[opamp.index()];
-    let rise = format!("of a small rise of {}", names::node(circuit, part.drives));
+    let out = names::node(circuit, part.drives);
+    let rise = match feedback.sudden {
+        true => format!("of a sudden rise of {out}, while capacitors keep their voltages,"),
+        false => format!("of a small rise of {out},"),
+    };
     Some(match (plus.is_zero(), minus.is_zero()) {
-        (true, true) => format!("{rise} nothing comes back to its own inputs directly"),
+        (true, true) => format!(
+            "{} nothing comes back to its own inputs directly",
+            rise.trim_end_matches(',')
+        ),
         _ => format!(
-            "{rise}, {} comes back to minus ({}) and {} to plus ({})",
+            "{rise} {} comes back to minus ({}) and {} to plus ({})",
             amount(minus),
             names::node(circuit, part.minus),
             amount(plus),

@@ -21,8 +21,11 @@ const ONE_BY_ONE: usize = 400;
 
 /// Whether a block has exactly one state for every drive; `false` where that isn't known.
 pub(crate) fn has_one_state(block: &Block, work: &mut Work) -> bool {
-    let plain = |it: &&super::plant::Stage| it.currents.is_none() && !it.comparator;
-    if !block.stages.iter().all(|it| plain(&it)) {
+    if block
+        .stages
+        .iter()
+        .any(|it| it.currents.is_some() || it.comparator)
+    {
         return false;
     }
     let p = block.p();

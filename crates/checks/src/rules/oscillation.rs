@@ -171,7 +171,7 @@ opamp A1: plus p, minus m, drives out
             expect![[r#"
                 error: positive_feedback at `A1`
                   the feedback of `A1` is positive: it drives `out` away instead of holding it
-                  Of a small rise of `out`, all comes back to minus (`m`) and 1/2 to plus (`p`). So when `out` rises, V+ − V− rises too and `out` runs to a rail; V+ = V− does not hold. No state of the circuit is stable: it swings between its limits. Lead more of the output back to the minus input, quickly, or claim `expect A1 oscillates` if that is meant.
+                  Of a sudden rise of `out`, while capacitors keep their voltages, nothing comes back to minus (`m`) and 1/2 to plus (`p`). So when `out` rises, V+ − V− rises too and `out` runs to a rail; V+ = V− does not hold. No state of the circuit is stable: it swings between its limits. Lead more of the output back to the minus input, quickly, or claim `expect A1 oscillates` if that is meant.
             "#]],
         );
         report(&format!("{text}expect A1 oscillates"), expect![[""]]);

@@ -62,11 +62,8 @@ fn extracted(view: &View, span: Span) -> Result<Vec<TextEdit>, String> {
         let name = said.span.of(text);
         let elsewhere = || names.places(&thing.key).filter(|it| !inside(it.span));
         match thing.kind {
-            Kind::Node if elsewhere().next().is_some() => {
-                if !ports.contains(&name) {
-                    ports.push(name);
-                }
-            }
+            Kind::Node if ports.contains(&name) => {}
+            Kind::Node if elsewhere().next().is_some() => ports.push(name),
             // In a file with circuits a block sees the file's own values.
             Kind::Let if thing.key.home != Home::File => {
                 return Err(format!("They read `{name}`, which a block does not see."));

@@ -82,7 +82,6 @@ pub(crate) fn diagnostic(desk: &Desk, view: &View, finding: &Finding) -> Diagnos
             .then(|| related.collect()),
         tags: (offers.diagnostic_unnecessary && finding.unnecessary)
             .then(|| vec![DiagnosticTag::UNNECESSARY]),
-        ..Diagnostic::default()
     }
 }
 
