@@ -72,6 +72,9 @@ fn only_the_server_tells(
         FaultKind::BareEquation if behind_an_open(BodyKind::Work, tree, id) => {
             Some("an equation behind a sheet that a statement closed")
         }
+        FaultKind::Expected { what, .. } if what.contains("its word in front") => {
+            Some("the nodes of a switch without their words")
+        }
         _ => None,
     }
 }

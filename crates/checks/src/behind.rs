@@ -93,30 +93,17 @@ fn behind<'c>(circuit: &'c Circuit, loose: &[&Finding]) -> HashSet<&'c str> {
 /// Where the claims that fail even after the ways out of all loose ends stand; `None`: not every way out is known.
 fn still_failing(checked: &Checked, loose: &[&Finding]) -> Option<HashSet<Place>> {
     let (book, circuit) = (checked.book, checked.circuit);
-    let file = book.files.first()?;
-    if !checked.guesses.may(file.text.len()) {
+    if !checked.guesses.may(book.files.first()?.text.len()) {
         return None;
     }
-    let mut edits: Vec<&TextEdit> = Vec::new();
+    let mut edits: Vec<TextEdit> = Vec::new();
     for finding in loose {
         if finding.place.file != FileId(0) {
             return None;
         }
-        edits.extend(&finding.fixes.first()?.edits);
+        edits.extend(finding.fixes.first()?.edits.iter().cloned());
     }
-    edits.sort_by_key(|it| std::cmp::Reverse(it.span));
-    if edits.windows(2).any(|it| it[1].span.end > it[0].span.start) {
-        return None;
-    }
-    let mut text = file.text.to_string();
-    for edit in edits {
-        text.replace_range(edit.span.range(), &edit.text);
-    }
-    let mut read = |path: &str| {
-        let used = book.files.iter().find(|it| it.path == path);
-        used.map(|it| it.text.clone())
-    };
-    let mended = circuit::build(&file.path, text.into(), &mut read);
+    let mended = crate::trial::mended(book, &edits)?;
     let tried = mended.circuits.get(checked.index)?;
     if tried.claims.len() != circuit.claims.len() {
         return None;

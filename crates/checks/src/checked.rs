@@ -112,8 +112,10 @@ impl Checked<'_> {
             return Some(node);
         }
         let others = || {
+            // Inside a block the names of that block are meant, around it those around.
             let others = nodes.iter().filter(|it| it.named && it.name != name);
-            others.map(|it| it.name.as_str())
+            let names = others.map(|it| it.name.as_str());
+            names.filter(|it| around(it) == around(name))
         };
         let nearest = syntax::spelled(others(), name).or_else(|| {
             let mut begun = others().filter(|it| name.len() > 1 && it.starts_with(name));
@@ -164,15 +166,39 @@ impl Checked<'_> {
         })
     }
 
-    /// How often the text names a node.
+    /// How often the text says a node's name; inside a block its ports have other ones.
     pub fn mentions(&self, node: NodeId) -> usize {
-        self.circuit.nodes[node.index()].places.len()
+        let name = last_part(self.circuit.node_name(node));
+        let places = self.circuit.nodes[node.index()].places.iter();
+        places.filter(|it| self.text(**it) == name).count()
+    }
+
+    /// The port of its block that a node was perhaps meant for.
+    pub fn meant_port(&self, node: NodeId) -> Option<String> {
+        let name = last_part(self.circuit.node_name(node));
+        let place = self.named_place(node, None)?;
+        let file = self.book.files.get(place.file.0 as usize)?;
+        let body = file
+            .tree
+            .body_of(file.tree.statement_at(place.span.start)?)?;
+        let syntax::StatementKind::Block { ports, .. } = &file.tree.statement(body.head).kind
+        else {
+            return None;
+        };
+        let ports = ports.iter().filter(|it| it.default.is_none());
+        let names = ports.map(|it| it.name.of(&file.text));
+        syntax::spelled(names, name).map(str::to_owned)
     }
 
     /// Of a node and the one that it was perhaps meant for: which name is misspelt. The one that stands only once, if the
     /// other stands more often.
     pub fn misspelt(&self, node: NodeId, meant: NodeId) -> (NodeId, NodeId) {
-        let once = meant != circuit::GROUND && self.mentions(meant) == 1 && self.mentions(node) > 1;
+        let [own, other] = [node, meant].map(|it| self.circuit.node_name(it));
+        // Where both stand once, the one with the capital.
+        let capital = own != other && own == other.to_lowercase();
+        let once = meant != circuit::GROUND
+            && self.mentions(meant) == 1
+            && (self.mentions(node) > 1 || capital);
         if once { (meant, node) } else { (node, meant) }
     }
 
@@ -229,6 +255,11 @@ impl Checked<'_> {
     pub fn few_nodes(&self, nodes: &[NodeId]) -> String {
         names::few(nodes, |it| names::node(self.circuit, *it))
     }
+}
+
+/// The block around a name.
+fn around(name: &str) -> Option<&str> {
+    name.rsplit_once('.').map(|it| it.0)
 }
 
 /// The name itself, without the blocks around it.

@@ -79,8 +79,13 @@ fn doubts<'t>(book: &'t Book, extents: &Extents) -> HashMap<Option<usize>, Doubt
                 },
                 &file.text,
             );
-            let nameless = fault.is_some_and(|it| lacks_a_name(it, &file.text));
-            doubt.nameless |= nameless;
+            if let Some(fault) = fault.filter(|it| lacks_a_name(it, &file.text)) {
+                let given = fault.fixes.first().and_then(|it| it.edits.first());
+                doubt.nameless |= given.is_none();
+                doubt
+                    .named
+                    .extend(given.map(|it| it.text.trim().trim_end_matches(':')));
+            }
         }
     }
     // a device that does not say all its nodes
@@ -118,16 +123,20 @@ fn lacks_a_name(fault: &syntax::Fault, text: &str) -> bool {
     matches!(
         fault.kind,
         syntax::FaultKind::Expected { what: "a name", .. }
-    ) && fault.fixes.is_empty()
-        && (word == ":" || word.starts_with(|it: char| it.is_ascii_digit()))
+    ) && (word == ":" || word.starts_with(|it: char| it.is_ascii_digit()))
 }
 
 /// A `start` where no capacitor lies sets none: that only capacitors lead back is the same mistake. And where nothing leads
 /// back at all, the capacitor that `start` looks for is what is missing.
-pub(crate) fn settle_starts(findings: &mut Vec<Finding>) {
+pub(crate) fn settle_starts(book: &Book, findings: &mut Vec<Finding>) {
     let wrong: HashSet<_> = findings
         .iter()
         .filter(|it| it.rule == "start_nowhere")
+        .map(|it| it.circuit)
+        .collect();
+    let broken: HashSet<_> = findings
+        .iter()
+        .filter(|it| registry::rule(it.rule).is_none() && is_of_a_start(book, it))
         .map(|it| it.circuit)
         .collect();
     let open: HashSet<_> = findings
@@ -137,9 +146,42 @@ pub(crate) fn settle_starts(findings: &mut Vec<Finding>) {
         .collect();
     findings.retain(|it| match it.rule {
         "start_nowhere" => !open.contains(&it.circuit),
-        "no_feedback" => it.severity == Severity::Error || !wrong.contains(&it.circuit),
+        "no_feedback" => {
+            let told = wrong.contains(&it.circuit) || broken.contains(&it.circuit);
+            it.severity == Severity::Error || !told
+        }
         _ => true,
     });
+}
+
+/// A statement with a mistake of its own is not told as one that this version does not compute as well.
+pub(crate) fn settle_not_built(book: &Book, findings: &mut Vec<Finding>) {
+    let Some(file) = book
+        .files
+        .first()
+        .filter(|_| findings.iter().any(|it| it.rule == "not_built"))
+    else {
+        return;
+    };
+    let statement = |it: &Finding| file.tree.statement_at(it.place.span.start);
+    let wrong: HashSet<_> = findings
+        .iter()
+        .filter(|it| registry::rule(it.rule).is_none() && it.place.file == FileId(0))
+        .filter_map(statement)
+        .collect();
+    findings.retain(|it| {
+        it.rule != "not_built"
+            || it.place.file != FileId(0)
+            || statement(it).is_none_or(|it| !wrong.contains(&it))
+    });
+}
+
+fn is_of_a_start(book: &Book, finding: &Finding) -> bool {
+    let file = book.files.get(finding.place.file.0 as usize);
+    let tree = file.map(|it| &it.tree);
+    let statement =
+        tree.and_then(|it| Some(it.statement(it.statement_at(finding.place.span.start)?)));
+    statement.is_some_and(|it| matches!(it.kind, StatementKind::Start { .. }))
 }
 
 /// What a broken line says beside what could not be read.
@@ -164,6 +206,8 @@ struct Doubt<'t> {
     names: bool,
     /// Some thing whose name is missing.
     nameless: bool,
+    /// The names that ways out would give such things.
+    named: HashSet<&'t str>,
     /// A line is still being written.
     unfinished: bool,
     /// Any rule would have been accepted.
@@ -207,7 +251,14 @@ impl<'t> Doubt<'t> {
         let alike = |it| self.unfinished && is_numbered_alike(it, finding);
         let misspelt = matches!(rule, "unknown_name" | "unknown_word")
             && finding.fixes.iter().any(|it| !alike(it));
+        let root = |it: &String| it.split('.').next().unwrap_or("").to_owned();
         self.nameless && matches!(rule, "unknown_name" | "unused")
+            || !self.named.is_empty() && rule == "unused"
+            || rule == "unknown_name"
+                && finding
+                    .subjects
+                    .iter()
+                    .any(|it| self.named.contains(root(it).as_str()))
             || !misspelt
                 && (self.anything && FROM_ABSENCE.contains(&rule)
                     || self.words && matches!(rule, "unknown_word" | "unknown_name" | "unused")

@@ -17,6 +17,7 @@ pub mod rules;
 mod settings;
 #[cfg(test)]
 mod tests;
+mod trial;
 
 use std::collections::HashMap;
 
@@ -34,6 +35,15 @@ pub use settings::{Inlay, Level, Settings, Symbols, Trouble};
 ///
 /// Findings of used files are among them, each with its own file in its place.
 pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding> {
+    let (mut findings, slips) = look(book, studies, settings);
+    trial::settle(book, settings, slips, &mut findings);
+    in_order(&mut findings);
+    findings
+}
+
+/// The same, where one mistake may still show in several places, and names that were perhaps misspelt.
+fn look(book: &Book, studies: &[Study], settings: &Settings) -> (Vec<Finding>, Vec<trial::Slip>) {
+    let mut slips = Vec::new();
     let extents = extents::Extents::of(book);
     let mut findings = reading::findings(book, &extents);
     let mut of_book = Vec::new();
@@ -62,13 +72,20 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
         merge(&mut found);
         let mut found = accept::accept(&checked, found, &mut of_book);
         behind::settle(&checked, &mut found);
+        slips.extend(trial::slips(&checked, &found));
         findings.append(&mut found);
     }
     findings.append(&mut of_book.left());
     doubt::settle(book, &extents, &mut findings);
-    doubt::settle_starts(&mut findings);
+    doubt::settle_starts(book, &mut findings);
+    doubt::settle_not_built(book, &mut findings);
     findings.retain_mut(|it| settings.apply(it));
     keep_worst(&mut findings);
+    in_order(&mut findings);
+    (findings, slips)
+}
+
+fn in_order(findings: &mut [Finding]) {
     findings.sort_by(|a, b| {
         let key = |it: &Finding| (it.place.file, it.place.span.start, it.place.span.end);
         key(a)
@@ -76,7 +93,6 @@ pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding
             .then(b.severity.cmp(&a.severity))
             .then(a.rule.cmp(b.rule))
     });
-    findings
 }
 
 /// The most findings that are told of a file and what it uses.

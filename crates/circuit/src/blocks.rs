@@ -19,7 +19,16 @@ impl<'t> Builder<'t> {
                     known.extend(shelf.blocks.keys().map(String::as_str));
                     known.sort_unstable();
                 }
+                let said = |word: &str| self.clause(device, frame, word).is_some();
+                let by_clauses = syntax::device_of(said);
                 self.unknown_word(frame, device.kind, "device", known);
+                if let (Some(kind), Some(fault)) = (by_clauses, self.faults.last_mut())
+                    && let FaultKind::UnknownWord { nearest, .. } = &mut fault.kind
+                    && nearest.is_none()
+                {
+                    *nearest = Some(kind.to_owned());
+                    fault.fixes = vec![crate::scope::replace(device.kind, kind, false)];
+                }
                 self.element_as_a_device(frame, device, kind);
             }
             return self.declare_broken(frame, device);
@@ -100,10 +109,11 @@ impl<'t> Builder<'t> {
             let Some(default) = &port.said.default else {
                 continue;
             };
-            let given = self.value_clause(device, frame, &port.name);
             // A default sees the block's file only; a given value sees what stands around the device.
-            let (value, at) = given.map_or((default, outer), |it| (it, frame));
-            self.parameter(inner, at, port, value);
+            match self.value_clause(device, frame, &port.name) {
+                Some(given) => self.parameter(inner, frame, port, given, Some((outer, default))),
+                None => self.parameter(inner, outer, port, default, None),
+            }
         }
         self.blocks_to_supply(frame, inner, device);
         let library: &'t crate::files::Library = self.library;
@@ -123,13 +133,19 @@ impl<'t> Builder<'t> {
         }
         let inner = self.frames.len();
         self.push_inner(outer, outer, block, String::new());
-        for port in self.ports(block) {
+        let ports = self.ports(block);
+        for (index, port) in ports.iter().enumerate() {
+            let before = &ports[..index];
+            if before.iter().any(|it| it.name == port.name) {
+                self.port_twice(inner, port, &before[index - 1]);
+                continue;
+            }
             match &port.said.default {
-                Some(default) => self.parameter(inner, outer, &port, default),
+                Some(default) => self.parameter(inner, outer, port, default, None),
                 None => {
                     if port.is_reserved() {
                         let kind = FaultKind::NameTaken {
-                            name: port.name,
+                            name: port.name.clone(),
                             is: "reserved",
                             line: None,
                         };
@@ -145,6 +161,29 @@ impl<'t> Builder<'t> {
         self.work_out_sources();
         self.work_out_block_supplies();
         self.work_out_opamps(inner, &[]);
+    }
+
+    /// A port that was said before, and the one in front of it.
+    fn port_twice(&mut self, frame: usize, port: &Port<'t>, before: &Port<'t>) {
+        let end = |it: &Port| {
+            let default = it.said.default.as_ref();
+            default.map_or(it.said.name.end, |it| it.span.end)
+        };
+        let gap = syntax::Span {
+            start: end(before),
+            end: end(port),
+        };
+        let edit = syntax::TextEdit {
+            span: gap,
+            text: String::new(),
+        };
+        self.fault(
+            frame,
+            port.said.name,
+            FaultKind::SaidTwice(port.name.clone()),
+        )
+        .fixes
+        .push(syntax::Fix::likely("leave it out", vec![edit]));
     }
 
     fn push_inner(&mut self, frame: usize, outer: usize, block: BlockRef, prefix: String) {
@@ -167,7 +206,15 @@ impl<'t> Builder<'t> {
         });
     }
 
-    fn parameter(&mut self, inner: usize, at: usize, port: &Port<'t>, value: &'t syntax::Expr) {
+    /// `like`: the default in whose place the value stands, and where its names are looked up.
+    fn parameter(
+        &mut self,
+        inner: usize,
+        at: usize,
+        port: &Port<'t>,
+        value: &'t syntax::Expr,
+        like: Option<(usize, &'t syntax::Expr)>,
+    ) {
         let index = self.lets.len();
         self.lets.push(PendingLet {
             frame: at,
@@ -178,6 +225,7 @@ impl<'t> Builder<'t> {
             description: None,
             state: Step::Waiting,
             parameter: true,
+            like,
         });
         self.frames[inner]
             .names

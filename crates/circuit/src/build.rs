@@ -7,7 +7,7 @@ use std::sync::Arc;
 use syntax::{BodyKind, FileId, Place, Span, StatementId, StatementKind};
 
 use crate::files::{BlockRef, Library, load};
-use crate::mend::{is_first, join_unknown};
+use crate::mend::{is_first, join_unknown, ports_not_said, reserved};
 use crate::model::*;
 use crate::scope::{Builder, Frame};
 use crate::{Block, Book, Fault, FaultKind};
@@ -56,6 +56,7 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
     let blocks: Vec<Block> = blocks.collect();
     let mut seen = HashSet::new();
     faults.retain(|it| seen.insert((it.place, it.kind.id())));
+    let faults = reserved(ports_not_said(faults));
     let mut faults = join_unknown(faults, || unused(&circuits, &parts, &blocks));
     faults.sort_by_key(|it| (it.place.file, it.place.span));
     Book {
@@ -242,6 +243,7 @@ fn circuit<'t>(
     builder.work_out_opamps(own, &said.inside);
     builder.claims(own, &said.inside);
     builder.sheets(own, &said.inside);
+    builder.exchange_names(own);
     builder.rename_taken(own);
     builder.gather();
     builder

@@ -62,7 +62,12 @@ impl<'t> Builder<'t> {
                     {
                         let (what, example) =
                             ("a higher frequency than the first", "from 1 Hz to 1 kHz");
-                        self.fault(frame, to.span, FaultKind::Expected { what, example });
+                        let text = |span: Span| span.of(self.text(frame)).to_owned();
+                        let exchanged = format!("{} to {}", text(to.span), text(from.span));
+                        let both = from.span.to(to.span);
+                        self.fault(frame, to.span, FaultKind::Expected { what, example })
+                            .fixes
+                            .push(crate::scope::replace(both, exchanged, false));
                     }
                     self.word_is_later(frame, statement, "response");
                 }
@@ -103,7 +108,7 @@ impl<'t> Builder<'t> {
             return;
         };
         let dimension = match what {
-            What::Element(_) => None,
+            What::Element(index) => self.element_quantity(index).map(|it| it.1),
             What::Let(index) => self.let_value(index).map(|it| it.dimension),
             What::Broken => return,
             other => {
@@ -130,8 +135,12 @@ impl<'t> Builder<'t> {
             let Some(typed) = self.formula(frame, value, Reads::Values) else {
                 continue;
             };
-            if let Some(dimension) = dimension {
-                self.of_dimension(frame, &typed, dimension);
+            // A bare number is in ohms, as in a path.
+            let bare = typed.plain && dimension == Some(Dimension::OHM);
+            if let Some(dimension) = dimension.filter(|_| !bare)
+                && self.of_dimension(frame, &typed, dimension).is_none()
+            {
+                return;
             }
         }
     }
@@ -265,8 +274,16 @@ impl<'t> Builder<'t> {
         within: Option<&'t Expr>,
     ) -> Option<ClaimKind> {
         let value_place = self.place(frame, right.span);
+        if self.state_behind_equals(frame, left, right) {
+            return None;
+        }
         let left = self.formula(frame, left, Reads::Answers);
-        let right = self.formula(frame, right, Reads::Answers);
+        let before = self.faults.len();
+        let said = right;
+        let right = self.formula(frame, said, Reads::Answers);
+        if right.is_none() && self.faults.len() > before {
+            self.plus_or_minus(frame, said);
+        }
         let (left, right) = (left?, right?);
         let dimension = self.same(frame, &left, &right, "compared")?;
         let when = match at {
@@ -290,6 +307,89 @@ impl<'t> Builder<'t> {
             value_place,
             free,
         })
+    }
+
+    /// `3 V +- 1 %`, told as volts and a share that cannot be added, is a tolerance.
+    fn plus_or_minus(&mut self, frame: usize, value: &Expr) {
+        let ExprKind::Binary {
+            operator: syntax::Operator::Plus,
+            sign,
+            left,
+            right,
+        } = &value.kind
+        else {
+            return;
+        };
+        let ExprKind::Negative(share) = &right.kind else {
+            return;
+        };
+        let text = self.text(frame);
+        let percent = share.span.of(text).to_owned();
+        let minus = right.span.of(text).chars().next().map_or(0, char::len_utf8);
+        let Some(fault) = self.faults.last_mut() else {
+            return;
+        };
+        let told = matches!(fault.kind, FaultKind::UnitsDiffer { .. })
+            && fault.place.span == right.span
+            && percent.ends_with('%')
+            && sign.end == right.span.start;
+        if told {
+            let (what, example) = ("`within`", "within 1 %");
+            let minus = Span {
+                start: right.span.start,
+                end: right.span.start + minus as u32,
+            };
+            fault.kind = FaultKind::Expected { what, example };
+            fault.place.span = sign.to(minus);
+            fault.related.clear();
+            let edit = syntax::TextEdit {
+                span: Span {
+                    start: left.span.end,
+                    end: right.span.end,
+                },
+                text: format!(" within {percent}"),
+            };
+            let title = format!("write `within {percent}`");
+            fault.fixes = vec![syntax::Fix::likely(title, vec![edit])];
+        }
+    }
+
+    /// `expect A1 = linear`
+    fn state_behind_equals(&mut self, frame: usize, left: &Expr, right: &Expr) -> bool {
+        let names = matches!((&left.kind, &right.kind), (ExprKind::Ref, ExprKind::Ref));
+        let (of, word) = (self.key(frame, left.span), self.key(frame, right.span));
+        let states = syntax::states(&word);
+        let of_opamp = matches!(
+            self.find(frame, &of),
+            Some(What::Opamp(_) | What::Other("an op-amp" | "a comparator"))
+        );
+        if !names || !of_opamp || states.is_empty() || self.find(frame, &word).is_some() {
+            return false;
+        }
+        let gap = Span {
+            start: left.span.end,
+            end: right.span.start,
+        };
+        let blanks = gap.of(self.text(frame)).find('=').unwrap_or(0) as u32;
+        let equals = Span {
+            start: gap.start + blanks,
+            end: gap.start + blanks + 1,
+        };
+        let (what, example) = ("a state", "expect A1 linear");
+        let fixes = states.iter().map(|state| {
+            let edit = syntax::TextEdit {
+                span: Span {
+                    end: right.span.end,
+                    ..gap
+                },
+                text: format!(" {state}"),
+            };
+            syntax::Fix::likely(format!("write `{of} {state}`"), vec![edit])
+        });
+        let fixes: Vec<_> = fixes.collect();
+        self.fault(frame, equals, FaultKind::Expected { what, example })
+            .fixes = fixes;
+        true
     }
 
     fn when(&mut self, frame: usize, at: &'t Expr) -> Option<When> {
@@ -334,6 +434,15 @@ impl<'t> Builder<'t> {
         }
         let percent = matches!(expr.kind, ExprKind::Quantity)
             && quantity::read(self.text(frame), expr.span).is_ok_and(|it| it.form == Form::Percent);
+        // `within 1`, where 100 % would accept almost anything
+        if typed.plain && dimension != Dimension::NONE && number.to_f64() >= 1.0 {
+            let (what, example) = ("a share in % or an amount", "within 1 %");
+            let percent = format!("{} %", expr.span.of(self.text(frame)));
+            self.fault(frame, expr.span, FaultKind::Expected { what, example })
+                .fixes
+                .push(crate::scope::replace(expr.span, percent, false));
+            return None;
+        }
         if typed.dimension == Dimension::NONE && (percent || dimension != Dimension::NONE) {
             return Some(Within::Ratio(number));
         }

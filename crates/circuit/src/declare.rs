@@ -102,6 +102,7 @@ impl<'t> Builder<'t> {
                 description: self.description(frame, id),
                 state: Step::Waiting,
                 parameter: false,
+                like: None,
             });
         }
     }

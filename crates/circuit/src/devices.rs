@@ -122,7 +122,8 @@ impl<'t> Builder<'t> {
                     }
                     (true, [Some(_), None]) => {
                         if self.declare(frame, device.name, What::Other("an open switch")) {
-                            self.pin_nodes(frame, device, &["from", "to"]);
+                            let [a, b] = ["from", "to"].map(|pin| self.pin(frame, device, pin)?.0);
+                            self.circuit.open.extend(a.zip(b).map(|(a, b)| [a, b]));
                         }
                     }
                     (true, [Some(_), Some(second)]) => {
@@ -359,11 +360,38 @@ impl<'t> Builder<'t> {
         clause: &Clause,
         open: &[&str],
     ) {
+        let word = self.key(frame, clause.word);
+        // `light in, mid out`: the nodes stand before their words.
+        let turned = |it: &Clause| match it.argument {
+            Argument::Name(name) => {
+                let (first, second) = (self.key(frame, it.word), self.key(frame, name));
+                let turned = open.contains(&second.as_str()) && !open.contains(&first.as_str());
+                turned.then(|| (it.word.to(name), format!("{second} {first}")))
+            }
+            _ => None,
+        };
+        let near = syntax::spelled(open.iter().copied(), &word);
+        if near.is_none() && turned(clause).is_some() {
+            let edits = device.clauses.iter().filter_map(turned);
+            let edits = edits.map(|(span, text)| syntax::TextEdit { span, text });
+            let edits: Vec<_> = edits.collect();
+            let (what, example) = ("the word of a clause, then its node", "plus in");
+            let title = format!("write `{}`", edits[0].text);
+            let fix = syntax::Fix::likely(title, edits);
+            let kind = FaultKind::Expected { what, example };
+            self.fault(frame, clause.word, kind).fixes.push(fix);
+            return;
+        }
         let meant = |word: &str| {
             let of_trade = SYNONYMS.iter().find(|it| it.0.eq_ignore_ascii_case(word));
-            of_trade.map(|it| it.1).filter(|it| open.contains(it))
+            let of_trade = of_trade.map(|it| it.1).filter(|it| open.contains(it));
+            // `input` for a port `in`
+            let mut begun = open
+                .iter()
+                .filter(|it| it.len() > 1 && word.starts_with(**it));
+            let begun = begun.next().filter(|_| begun.next().is_none()).copied();
+            of_trade.or(begun).filter(|it| *it != word)
         };
-        let word = self.key(frame, clause.word);
         let Some(nearest) = meant(&word) else {
             return self.unknown_word(frame, clause.word, "clause", open.iter().copied());
         };

@@ -107,6 +107,12 @@ impl<'t> Builder<'t> {
             }
             _ => self.in_unit(frame, typed.span, needed),
         };
+        // `100000 V` where a plain number is needed
+        let number = quantity::read(self.text(frame), typed.span)
+            .ok()
+            .filter(|it| needed == Dimension::NONE && it.form == Form::Unit)
+            .map(|it| replace(typed.span, format!("{}", it.value.to_f64()), false));
+        let fixes = fixes.into_iter().chain(number);
         self.fault(frame, typed.span, kind).fixes.extend(fixes);
         None
     }
@@ -370,7 +376,7 @@ impl<'t> Builder<'t> {
     }
 
     /// The node whose voltage an op-amp drives or a source holds, by its name here.
-    fn node_of(&self, frame: usize, what: What) -> Option<String> {
+    pub(crate) fn node_of(&self, frame: usize, what: What) -> Option<String> {
         match what {
             What::Opamp(index) => {
                 let it = self.opamps.get(index).filter(|it| it.frame == frame)?;
@@ -388,6 +394,35 @@ impl<'t> Builder<'t> {
             }
             _ => None,
         }
+    }
+
+    /// Whether a value has the dimension of the default in whose place it stands; a fault where it has not.
+    pub(crate) fn is_like(
+        &mut self,
+        frame: usize,
+        value: &'t Expr,
+        typed: &Typed,
+        (outer, default): (usize, &'t Expr),
+    ) -> bool {
+        let Some(default) = self.formula(outer, default, Reads::Values) else {
+            return true;
+        };
+        if default.zero || self.of_dimension(frame, typed, default.dimension).is_some() {
+            return true;
+        }
+        let mut inner = value;
+        while let ExprKind::Brackets(it) = &inner.kind {
+            inner = it;
+        }
+        let key = self.key(frame, inner.span);
+        if let (ExprKind::Ref, Some(What::Let(index))) = (&inner.kind, self.find(frame, &key)) {
+            let told = format!("`{key}` is in {} here", typed.dimension.name());
+            let place = self.lets[index].place;
+            if let Some(fault) = self.faults.last_mut() {
+                fault.related.push((place, told));
+            }
+        }
+        false
     }
 
     fn power(
@@ -621,7 +656,7 @@ impl<'t> Builder<'t> {
         let written = match (word.as_str(), arguments) {
             ("I" | "i", _) => Some((name, "current".to_owned())),
             ("P" | "p", _) => Some((name, "power".to_owned())),
-            ("V" | "v" | "U" | "u" | "E", [argument]) => {
+            ("V" | "v" | "U" | "u" | "E" | "voltage" | "volts", [argument]) => {
                 Some((span, argument.span.of(self.text(frame)).to_owned()))
             }
             // The bracket touches a value: a product has its sign.

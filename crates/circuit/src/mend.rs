@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 
 use syntax::{FileId, Fix, Place, TextEdit};
 
-use crate::scope::{Builder, replace};
+use crate::scope::{Builder, What, replace};
 use crate::{Fault, FaultKind};
 
 /// More faults than these are no slips of the pen.
@@ -14,11 +14,76 @@ const MOST: usize = 50;
 const MOST_TRIED: usize = 1_000;
 
 impl Builder<'_> {
+    /// `source in: probe = 1.2 V`: the name of a node stands where the source's does, and the other way round.
+    pub(crate) fn exchange_names(&mut self, frame: usize) {
+        let library = self.library;
+        for at in 0..self.faults.len().min(MOST) {
+            let fault = &self.faults[at];
+            let FaultKind::NameTaken { name, is, .. } = &fault.kind else {
+                continue;
+            };
+            let Some(What::Source(index)) = self.find(frame, name).filter(|_| *is == "a source")
+            else {
+                continue;
+            };
+            let said = self.sources[index].said;
+            let syntax::SourceForm::Held { plus, minus: None } = said.form else {
+                continue;
+            };
+            let node = match self.find(frame, &self.key(frame, plus)) {
+                Some(What::Node(node)) => &self.circuit.nodes[node.index()],
+                _ => continue,
+            };
+            if node.places.len() > 1 || self.sources[index].frame != frame {
+                continue;
+            }
+            let (name, other) = (name.clone(), fault.place);
+            let text = |span: syntax::Span| span.of(self.text(frame)).to_owned();
+            let written = format!("{}: {}", text(plus), text(said.name));
+            let edits = vec![
+                TextEdit {
+                    span: said.name,
+                    text: text(plus),
+                },
+                TextEdit {
+                    span: plus,
+                    text: text(said.name),
+                },
+            ];
+            let place = self.place(frame, said.name);
+            let line = library.line(other);
+            let fault = &mut self.faults[at];
+            fault.place = place;
+            fault.related = vec![(other, format!("`{name}` is a node here"))];
+            fault.fixes = vec![Fix::likely(format!("write `{written} = …`"), edits)];
+            fault.kind = FaultKind::NameTaken {
+                name: name.clone(),
+                is: "a node",
+                line: Some(line),
+            };
+            // It is one mistake, wherever the node stands.
+            let again = |it: &Fault| matches!(&it.kind, FaultKind::NameTaken { name: taken, is: "a source", .. } if *taken == name);
+            self.faults.retain(|it| !again(it));
+            return;
+        }
+    }
+
     /// The next free name for each element, device or source that took one.
     pub(crate) fn rename_taken(&mut self, frame: usize) {
         let (names, perhaps) = (&self.frames[frame].names, &self.frames[frame].perhaps);
         let mut given: HashSet<String> = HashSet::new();
         let library = self.library;
+        let read = self.faults.iter().filter_map(|it| match &it.kind {
+            FaultKind::UnknownName {
+                name,
+                wanted: "op-amp" | "element" | "source",
+                nearest: None,
+            } => Some(name.clone()),
+            _ => None,
+        });
+        let mut unknown: Vec<String> = read.collect();
+        unknown.sort_unstable();
+        unknown.dedup();
         for fault in self.faults.iter_mut().take(MOST) {
             let FaultKind::NameTaken {
                 name,
@@ -36,6 +101,12 @@ impl Builder<'_> {
                 "a node" | "a `let`" => false,
                 _ => behind.starts_with(':'),
             };
+            // A device or a source takes the one name that others read and nothing has.
+            if behind.starts_with(':') && fault.fixes.is_empty() && unknown.len() == 1 {
+                let name = unknown[0].clone();
+                fault.fixes.push(replace(fault.place.span, name, false));
+                continue;
+            }
             if !made || !fault.fixes.is_empty() || fault.place.file != self.frames[frame].file {
                 continue;
             }
@@ -56,6 +127,81 @@ impl Builder<'_> {
     }
 }
 
+/// A parameter that a block reads and its head does not say: that devices give it is the same mistake.
+pub(crate) fn ports_not_said(mut faults: Vec<Fault>) -> Vec<Fault> {
+    let mut given: Vec<(String, Place)> = Vec::new();
+    let read: HashSet<String> = faults
+        .iter()
+        .filter(|it| it.circuit.is_none())
+        .filter_map(|it| match &it.kind {
+            FaultKind::UnknownName { name, .. } => Some(name.clone()),
+            _ => None,
+        })
+        .collect();
+    faults.retain(|it| match &it.kind {
+        FaultKind::UnknownWord {
+            word,
+            wanted: "clause",
+            ..
+        } if read.contains(word) => {
+            given.push((word.clone(), it.place));
+            false
+        }
+        _ => true,
+    });
+    for fault in &mut faults {
+        if let FaultKind::UnknownName { name, .. } = &fault.kind {
+            let here = given.iter().filter(|it| it.0 == *name);
+            let told = here.map(|it| {
+                (
+                    it.1,
+                    format!("`{name}` is given here, but no port of the block"),
+                )
+            });
+            fault.related.extend(told);
+        }
+    }
+    faults
+}
+
+/// A `let` under a reserved name, and the one name that nothing has: they were meant to be one.
+pub(crate) fn reserved(mut faults: Vec<Fault>) -> Vec<Fault> {
+    let taken = |it: &Fault| {
+        let taken = matches!(it.kind, FaultKind::NameTaken { is: "reserved", .. });
+        taken
+            || it.fixes.is_empty()
+                && matches!(
+                    it.kind,
+                    FaultKind::NameTaken {
+                        is: "an element",
+                        ..
+                    }
+                )
+    };
+    let unknown = |it: &Fault| match &it.kind {
+        FaultKind::UnknownName {
+            name,
+            nearest: None,
+            ..
+        } => Some(name.clone()),
+        _ => None,
+    };
+    let mut reserved = faults.iter().filter(|it| taken(it));
+    let names: HashSet<String> = faults.iter().filter_map(unknown).collect();
+    let (Some(_), None, 1) = (reserved.next(), reserved.next(), names.len()) else {
+        return faults;
+    };
+    let Some(name) = names.into_iter().next() else {
+        return faults;
+    };
+    faults.retain(|it| unknown(it).is_none());
+    for fault in faults.iter_mut().filter(|it| taken(it)) {
+        let fix = replace(fault.place.span, name.clone(), false);
+        fault.fixes.push(fix);
+    }
+    faults
+}
+
 /// Joins the faults of each unknown name. `unused` tells what the first file describes and nothing uses: where several
 /// lines miss what is nearly called so, its own line has the slip.
 pub(crate) fn join_unknown(
@@ -64,7 +210,10 @@ pub(crate) fn join_unknown(
 ) -> Vec<Fault> {
     let mut groups: HashMap<String, Vec<usize>> = HashMap::new();
     for (index, fault) in faults.iter().enumerate() {
-        if let Some((name, _)) = unknown(fault) {
+        if let Some((name, nearest)) = unknown(fault) {
+            // What is missed inside one thing that does not exist is one mistake.
+            let root = name.split_once('.').filter(|_| nearest.is_none());
+            let name = root.map_or(name, |it| it.0);
             groups.entry(name.to_owned()).or_default().push(index);
         }
     }

@@ -60,6 +60,8 @@ pub struct Circuit {
     pub sources: Vec<Source>,
     /// In the order of the text.
     pub opamps: Vec<Opamp>,
+    /// The two ends of each open switch.
+    pub open: Vec<[NodeId; 2]>,
     /// The circuit's and its file's, in the order of the text.
     pub lets: Vec<Let>,
     /// In the order of the text.
@@ -300,7 +302,7 @@ pub struct Part {
     pub bias_offset: Option<Number>,
     /// What the output keeps from the low and the high rail.
     pub headroom: Option<[Number; 2]>,
-    /// Rail to rail, least and most.
+    /// Rail to rail in volts, least and most, in whichever order the text has them.
     pub supply: Option<[Number; 2]>,
     /// What the output can source and sink.
     pub current: Option<[Number; 2]>,

@@ -204,8 +204,12 @@ impl<'t> Builder<'t> {
         span: syntax::Span,
     ) -> Option<Supply> {
         let mut found = Vec::new();
-        for rail in rails.iter().take(2) {
-            found.push(self.rail(frame, rail)?);
+        for (index, rail) in rails.iter().take(2).enumerate() {
+            let Some(rail) = self.rail(frame, rail) else {
+                self.other_rail(frame, &rails[index + 1..]);
+                return None;
+            };
+            found.push(rail);
         }
         if found.len() < 2 {
             found.push(Rail {
@@ -215,6 +219,19 @@ impl<'t> Builder<'t> {
         }
         let second = found.pop()?;
         let first = found.pop()?;
+        if first.volts == second.volts {
+            let (what, example) = ("another voltage than the first", "supply +9 V and -9 V");
+            let at = rails.last().map_or(span, rail_span);
+            let text = at.of(self.text(frame)).trim_start_matches('+').to_owned();
+            let value = matches!(rails.last(), Some(SaidRail::Value { .. })) && rails.len() == 2;
+            let fault = self.fault(frame, at, FaultKind::Expected { what, example });
+            if value && !text.starts_with('-') {
+                fault
+                    .fixes
+                    .push(crate::scope::replace(at, format!("-{text}"), false));
+            }
+            return None;
+        }
         let (high, low) = if less(&first.volts, &second.volts) {
             (second, first)
         } else {
@@ -225,6 +242,40 @@ impl<'t> Builder<'t> {
             low,
             place: self.place(frame, span),
         })
+    }
+
+    fn other_rail(&mut self, frame: usize, others: &'t [SaidRail]) {
+        let values = others.iter().filter_map(|it| match it {
+            SaidRail::Value { value, .. } => Some(value.span),
+            SaidRail::Node(_) => None,
+        });
+        self.volts_too(frame, values.collect());
+    }
+
+    /// Where a value lacks its unit, others beside it get it in one go.
+    pub(crate) fn volts_too(&mut self, frame: usize, others: Vec<syntax::Span>) {
+        let text = self.text(frame);
+        let plain = others.into_iter().filter(|span| {
+            let read = syntax::quantity::read(text, *span);
+            read.is_ok_and(|it| it.form == syntax::Form::Plain && !it.value.is_zero())
+        });
+        let edits = plain.map(|span| syntax::TextEdit {
+            span,
+            text: format!("{} V", span.of(text)),
+        });
+        let edits: Vec<_> = edits.collect();
+        if let Some(fault) = self.faults.last_mut()
+            && matches!(
+                fault.kind,
+                FaultKind::UnitNeeded {
+                    found: Dimension::NONE,
+                    ..
+                }
+            )
+            && let Some(fix) = fault.fixes.first_mut()
+        {
+            fix.edits.extend(edits);
+        }
     }
 
     pub(crate) fn rail(&mut self, frame: usize, rail: &'t SaidRail) -> Option<Rail> {

@@ -131,8 +131,15 @@ impl<'t> Builder<'t> {
             }
             "supply" => match &property.form {
                 PropertyForm::Range(from, to) => {
-                    let from = self.constant(frame, from, Dimension::VOLT)?;
-                    it.supply = Some([from, self.constant(frame, to, Dimension::VOLT)?]);
+                    let others = vec![to.span];
+                    let Some(from) = self.constant(frame, from, Dimension::VOLT) else {
+                        self.volts_too(frame, others);
+                        return None;
+                    };
+                    let to = self.constant(frame, to, Dimension::VOLT)?;
+                    // As with rails, the order is of no account.
+                    let falls = crate::formula::less(&to, &from);
+                    it.supply = Some(if falls { [to, from] } else { [from, to] });
                 }
                 // `supply 3 V - 36 V`
                 PropertyForm::Value(syntax::Expr {
@@ -157,8 +164,15 @@ impl<'t> Builder<'t> {
             "package" => match &property.form {
                 PropertyForm::Name(name) => {
                     let key = self.key(frame, *name);
+                    let begun = PACKAGES.iter().find(|it| it.starts_with(&key));
                     if PACKAGES.contains(&key.as_str()) {
                         it.package = Some(key);
+                    } else if let Some(begun) = begun {
+                        self.unknown_word(frame, *name, "package", PACKAGES);
+                        let fix = crate::scope::replace(*name, *begun, true);
+                        if let Some(fault) = self.faults.last_mut() {
+                            fault.fixes = vec![fix];
+                        }
                     } else {
                         self.unknown_word(frame, *name, "package", PACKAGES);
                     }
@@ -166,6 +180,23 @@ impl<'t> Builder<'t> {
                 _ => self.wrong_form(frame, property, "a package", "package dual_8"),
             },
             _ => {
+                // `bias current 20 nA`: one word in two
+                if let PropertyForm::Named(all) = &property.form
+                    && let Some((Some(second), _)) = all.first()
+                {
+                    let joined = format!("{word}_{}", self.key(frame, *second));
+                    if let Some(meant) = PROPERTIES.iter().find(|it| **it == joined) {
+                        let both = property.word.to(*second);
+                        let kind = FaultKind::UnknownWord {
+                            word: word.to_owned(),
+                            wanted: "property",
+                            nearest: Some((*meant).to_owned()),
+                        };
+                        let fix = crate::scope::replace(both, *meant, true);
+                        self.fault(frame, property.word, kind).fixes.push(fix);
+                        return None;
+                    }
+                }
                 let meant = SYNONYMS.iter().find(|it| it.0.eq_ignore_ascii_case(word));
                 let Some((_, meant)) = meant else {
                     self.unknown_word(frame, property.word, "property", PROPERTIES);
@@ -209,10 +240,50 @@ impl<'t> Builder<'t> {
                 let name = *name;
                 self.value_by_name(frame, name, dimension, above_zero)
             }
+            PropertyForm::Named(all) => {
+                self.wrong_form(frame, property, "one value", "gain 100 dB");
+                self.word_too_many(frame, property, all);
+                None
+            }
             _ => {
                 self.wrong_form(frame, property, "one value", "gain 100 dB");
                 None
             }
+        }
+    }
+
+    /// `gain of 100 dB`; `gain 100 dB, bandwidth 3 MHz`
+    fn word_too_many(
+        &mut self,
+        frame: usize,
+        property: &'t Property,
+        all: &'t [(Option<Name>, Expr)],
+    ) {
+        let fix = match all {
+            [(Some(word), value)] => {
+                let title = format!("leave out `{}`", self.key(frame, *word));
+                (title, word.start, value.span.start, "")
+            }
+            [(None, value), (Some(next), _), ..]
+                if PROPERTIES.contains(&self.key(frame, *next).as_str()) =>
+            {
+                (
+                    "begin a new line".to_owned(),
+                    value.span.end,
+                    next.start,
+                    "\n  ",
+                )
+            }
+            _ => return,
+        };
+        let (title, start, end, text) = fix;
+        let edit = syntax::TextEdit {
+            span: syntax::Span { start, end },
+            text: text.to_owned(),
+        };
+        let _ = property;
+        if let Some(fault) = self.faults.last_mut() {
+            fault.fixes.push(syntax::Fix::likely(title, vec![edit]));
         }
     }
 
@@ -282,7 +353,16 @@ impl<'t> Builder<'t> {
                 self.fault(frame, at, FaultKind::SaidTwice(key));
                 return None;
             }
-            found[index] = Some(self.checked(frame, value, dimension)?);
+            let Some(value) = self.checked(frame, value, dimension) else {
+                if let PropertyForm::Named(all) = &property.form
+                    && dimension == Dimension::VOLT
+                {
+                    let later = all.iter().filter(|it| it.1.span.start > value.span.start);
+                    self.volts_too(frame, later.map(|it| it.1.span).collect());
+                }
+                return None;
+            };
+            found[index] = Some(value);
         }
         match found {
             [Some(a), Some(b)] => Some([a, b]),

@@ -136,6 +136,8 @@ pub(crate) struct PendingLet<'t> {
     pub state: Step<Value>,
     /// A parameter is no `let` of the circuit.
     pub parameter: bool,
+    /// The default whose dimension a given parameter has, and where its names are looked up.
+    pub like: Option<(usize, &'t syntax::Expr)>,
 }
 
 /// A source or an op-amp whose statement is known and not worked out yet; its id once it is.
@@ -274,7 +276,16 @@ impl<'t> Builder<'t> {
             return Some(GROUND);
         }
         if key.contains('.') {
-            self.fault(frame, name, FaultKind::InsideName(key.into_owned()));
+            // A port is wired under the name of the node around it.
+            let port = match self.find(frame, &key) {
+                Some(What::Node(id)) => Some(self.circuit.node_name(id).to_owned()),
+                _ => None,
+            };
+            let prefix = self.frames[frame].prefix.clone();
+            let own = port.and_then(|it| it.strip_prefix(&prefix).map(str::to_owned));
+            let fault = self.fault(frame, name, FaultKind::InsideName(key.into_owned()));
+            let fixes = own.filter(|it| !it.contains('.'));
+            fault.fixes.extend(fixes.map(|it| replace(name, it, false)));
             return None;
         }
         if let Some((What::Node(id), _)) = self.frames[frame].names.get(&key) {
@@ -284,7 +295,8 @@ impl<'t> Builder<'t> {
         }
         let id = NodeId(self.circuit.nodes.len() as u32);
         if !self.declare(frame, name, What::Node(id)) {
-            return None;
+            // A source's name where its node is meant: the rest of the circuit is as if it stood there.
+            return self.held_by(frame, &key);
         }
         let full = format!("{}{key}", self.frames[frame].prefix);
         self.circuit.nodes.push(Node {
@@ -294,6 +306,21 @@ impl<'t> Builder<'t> {
             description: description.map(str::to_owned),
         });
         Some(id)
+    }
+
+    /// The node that a source of this name holds against ground.
+    fn held_by(&self, frame: usize, key: &str) -> Option<NodeId> {
+        let Some(What::Source(index)) = self.find(frame, key) else {
+            return None;
+        };
+        let it = self.sources.get(index).filter(|it| it.frame == frame)?;
+        let syntax::SourceForm::Held { plus, minus: None } = it.said.form else {
+            return None;
+        };
+        match self.find(frame, &self.key(frame, plus)) {
+            Some(What::Node(node)) => Some(node),
+            _ => None,
+        }
     }
 
     /// What a REF stands for, points followed into blocks; no fault.
@@ -353,21 +380,18 @@ impl<'t> Builder<'t> {
     /// "There is no node `uot`", with the nearest name as a fix.
     pub fn unknown_name(&mut self, frame: usize, name: Name, wanted: &'static str) {
         let key = self.key(frame, name);
-        let fits = |what: What| match wanted {
-            "node" => matches!(what, What::Node(_)),
-            "op-amp" => matches!(what, What::Opamp(_)),
-            "source" => matches!(what, What::Source(_)),
-            _ => true,
-        };
         let it = &self.frames[frame];
         let outer = it.outer.map(|outer| &self.frames[outer].names);
         let count = it.names.len() + outer.map_or(0, HashMap::len);
         let nearest = self.library.may_compare(count).then(|| {
             let all = it.names.iter().chain(outer.into_iter().flatten());
             let mut known: Vec<&str> = all
-                .filter(|(_, (what, _))| fits(*what))
+                .filter(|(_, (what, _))| fits(wanted, *what))
                 .map(|(name, _)| &**name)
-                .filter(|it| key.ends_with(*it) || spelled([*it], &key).is_some())
+                .filter(|it| {
+                    key.ends_with(*it) || key.starts_with(*it) || spelled([*it], &key).is_some()
+                })
+                .filter(|it| !are_other_things(it, &key))
                 .collect();
             if matches!(wanted, "node" | "name") {
                 known.push("ground");
@@ -378,6 +402,12 @@ impl<'t> Builder<'t> {
             self.nearest_name(frame, &key, wanted, known)
         });
         let nearest = nearest.flatten();
+        let inside = match &nearest {
+            None => self.inside_blocks(frame, &key, wanted),
+            Some(_) => Vec::new(),
+        };
+        let all: Vec<String> = nearest.into_iter().chain(inside).collect();
+        let nearest = all.first().cloned();
         let kind = FaultKind::UnknownName {
             name: key.clone(),
             wanted,
@@ -385,9 +415,28 @@ impl<'t> Builder<'t> {
         };
         let fault = self.fault(frame, name, kind);
         fault.subjects.push(key);
-        fault
-            .fixes
-            .extend(nearest.map(|it| replace(name, it, true)));
+        let safe = all.len() == 1;
+        let fixes = all.into_iter().take(3).map(|it| replace(name, it, safe));
+        fault.fixes.extend(fixes);
+    }
+
+    /// What has this name inside the blocks of a frame.
+    fn inside_blocks(&self, frame: usize, key: &str, wanted: &str) -> Vec<String> {
+        let outer = self.frames[frame].outer.map(|it| &self.frames[it].names);
+        let blocks = self.frames[frame]
+            .names
+            .iter()
+            .chain(outer.into_iter().flatten());
+        let found = blocks.filter_map(|(block, (what, _))| {
+            let What::Block(inner) = what else {
+                return None;
+            };
+            let (what, _) = self.frames[*inner].names.get(key)?;
+            fits(wanted, *what).then(|| format!("{block}.{key}"))
+        });
+        let mut found: Vec<String> = found.collect();
+        found.sort_unstable();
+        found
     }
 
     /// The name that was perhaps meant: another spelling, `V_out` for `out`, `gnd` for `ground`, a part of a block.
@@ -398,6 +447,14 @@ impl<'t> Builder<'t> {
         wanted: &str,
         known: Vec<&str>,
     ) -> Option<String> {
+        match (wanted, self.find(frame, key)) {
+            ("op-amp", Some(What::Node(_))) => return self.driver_of(frame, key),
+            ("node", Some(what @ (What::Opamp(_) | What::Source(_)))) => {
+                return self.node_of(frame, what);
+            }
+            ("source", Some(What::Node(_))) => return self.holder_of(frame, key),
+            _ => {}
+        }
         if matches!(wanted, "node" | "name") {
             if syntax::means_ground(key) {
                 return Some("ground".to_owned());
@@ -410,10 +467,17 @@ impl<'t> Builder<'t> {
         }
         if let Some((first, rest)) = key.split_once('.') {
             if let Some((What::Block(inner), _)) = self.own(frame, first) {
-                let names = self.frames[inner].names.keys();
-                let mut names: Vec<&str> = names.map(|it| &**it).collect();
+                let names = self.frames[inner].names.iter();
+                let fitting = names.filter(|(_, (what, _))| fits(wanted, *what));
+                let mut names: Vec<&str> = fitting.map(|it| &**it.0).collect();
                 names.sort_unstable();
-                return spelled(names, rest).map(|it| format!("{first}.{it}"));
+                let only = match names.as_slice() {
+                    [only] if wanted == "op-amp" => Some(*only),
+                    _ => None,
+                };
+                return only
+                    .or_else(|| spelled(names, rest))
+                    .map(|it| format!("{first}.{it}"));
             }
             let mut blocks: Vec<&str> = self.frames[frame]
                 .names
@@ -424,7 +488,51 @@ impl<'t> Builder<'t> {
             blocks.sort_unstable();
             return spelled(blocks, first).map(|it| format!("{it}.{rest}"));
         }
-        spelled(known, key).map(str::to_owned)
+        if let Some(nearest) = spelled(known.iter().copied(), key) {
+            return Some(nearest.to_owned());
+        }
+        if wanted == "op-amp" {
+            let names = self.frames[frame].names.iter();
+            let mut all = names.filter(|(_, (what, _))| fits(wanted, *what));
+            let only = all.next().filter(|_| all.next().is_none());
+            return only.map(|it| it.0.to_string());
+        }
+        // `output` for `out`
+        let mut begun = known
+            .iter()
+            .filter(|it| it.len() > 1 && key.starts_with(**it));
+        let begun = begun.next().filter(|_| begun.next().is_none());
+        begun
+            .filter(|_| wanted != "value")
+            .map(|it| (*it).to_owned())
+    }
+
+    /// The source of this frame that holds a node against ground, if there is one alone.
+    fn holder_of(&self, frame: usize, node: &str) -> Option<String> {
+        let holding = self.sources.iter().filter(|it| match it.said.form {
+            syntax::SourceForm::Held { plus, minus: None } => {
+                it.frame == frame && self.key(frame, plus) == node
+            }
+            _ => false,
+        });
+        let mut names = holding.map(|it| self.key(frame, it.said.name));
+        names.next().filter(|_| names.next().is_none())
+    }
+
+    /// The op-amp of this frame whose output is a node, if there is one alone.
+    fn driver_of(&self, frame: usize, node: &str) -> Option<String> {
+        let driven = self.opamps.iter().filter(|it| {
+            let drives = self
+                .clause(it.said, it.frame, "drives")
+                .map(|it| &it.argument);
+            let name = match drives {
+                Some(syntax::Argument::Name(name)) => self.key(it.frame, *name),
+                _ => return false,
+            };
+            it.frame == frame && name == node
+        });
+        let mut names = driven.map(|it| self.key(frame, it.said.name));
+        names.next().filter(|_| names.next().is_none())
     }
 
     /// "There is no device `opmap`", with the nearest word as a fix.
@@ -475,6 +583,27 @@ impl<'t> Builder<'t> {
     pub fn description(&self, frame: usize, statement: StatementId) -> Option<String> {
         let span = self.tree(frame).statements[statement.0 as usize].description?;
         describe(span.of(self.text(frame)))
+    }
+}
+
+/// Whether two names differ in the one letter before their number: `R1` is no `A1` misspelt.
+fn are_other_things(a: &str, b: &str) -> bool {
+    let split = |it: &str| {
+        let first = it.chars().next()?;
+        let rest = it[first.len_utf8()..].to_owned();
+        let number = !rest.is_empty() && rest.bytes().all(|it| it.is_ascii_digit());
+        number.then_some((first.to_ascii_lowercase(), rest))
+    };
+    matches!((split(a), split(b)), (Some(a), Some(b)) if a.0 != b.0)
+}
+
+/// Whether something is of the kind that was looked for.
+fn fits(wanted: &str, what: What) -> bool {
+    match wanted {
+        "node" => matches!(what, What::Node(_)),
+        "op-amp" => matches!(what, What::Opamp(_)),
+        "source" => matches!(what, What::Source(_)),
+        _ => true,
     }
 }
 

@@ -97,7 +97,19 @@ impl<'t> Builder<'t> {
                 })
             }
             StatementKind::Equation { left, right } => {
+                // `i1 = …`, where a `let` makes the name
+                let new = matches!(left.kind, syntax::ExprKind::Ref)
+                    && self.find(frame, &self.key(frame, left.span)).is_none();
+                let before = self.faults.len();
                 let left = self.formula(frame, left, Reads::Answers);
+                let edit = syntax::TextEdit {
+                    span: syntax::Span::at(statement.span.start),
+                    text: "let ".to_owned(),
+                };
+                let fault = self.faults.get_mut(before);
+                if let Some(fault) = fault.filter(|it| new && it.fixes.is_empty()) {
+                    fault.fixes = vec![syntax::Fix::likely("write `let` before it", vec![edit])];
+                }
                 let right = self.formula(frame, right, Reads::Answers);
                 let (left, right) = (left?, right?);
                 let dimension = self.same(frame, &left, &right, "compared")?;

@@ -181,7 +181,23 @@ impl<'t> Builder<'t> {
                 phase,
                 duty,
             } => {
-                let size = self.wave_size(frame, *shape, size, needed)?;
+                let of = |it: &Expr| {
+                    let read = quantity::read(self.text(frame), it.span);
+                    read.map(|it| it.dimension)
+                };
+                // `sine 1 kHz at 1 V`
+                let exchanged = of(size) == Ok(Dimension::HERTZ) && of(frequency) == Ok(needed);
+                let exchanged = exchanged.then_some((size.span, frequency.span));
+                let Some(size) = self.wave_size(frame, *shape, size, needed) else {
+                    if let (Some((a, b)), Some(fault)) =
+                        (exchanged, self.faults.len().checked_sub(1))
+                    {
+                        let text = |span: syntax::Span| span.of(self.text(frame)).to_owned();
+                        let text = format!("{} at {}", text(b), text(a));
+                        self.faults[fault].fixes = vec![crate::scope::replace(a.to(b), text, true)];
+                    }
+                    return None;
+                };
                 let frequency = self.positive(frame, frequency, Dimension::HERTZ)?;
                 let offset = self.optional(frame, offset.as_ref(), needed, Number::ZERO)?;
                 let phase =
@@ -341,6 +357,25 @@ impl<'t> Builder<'t> {
             self.fault(frame, of.span, FaultKind::StartNowhere);
             return;
         };
+        // `start C1 = 0 V`: of what lies between two nodes
+        let key = self.key(frame, first);
+        if let (Some(What::Element(index)), None) = (self.find(frame, &key), second)
+            && let Some(Some(id)) = self.element_ids.get(index).copied()
+            && self.circuit.elements[id.index()].kind == ElementKind::Capacitor
+        {
+            let [a, b] = self.circuit.elements[id.index()].ends;
+            let [a, b] = [a, b].map(|it| self.circuit.node_name(it).to_owned());
+            let between = match (a.as_str(), b.as_str()) {
+                (a, "ground") => a.to_owned(),
+                ("ground", b) => b.to_owned(),
+                (a, b) => format!("{a} - {b}"),
+            };
+            let (what, example) = ("the voltage between two nodes", "start a - b = 2 V");
+            self.fault(frame, first, FaultKind::Expected { what, example })
+                .fixes
+                .push(crate::scope::replace(first, between, false));
+            return;
+        }
         let plus = self.wired_node(frame, first);
         let minus = match second {
             Some(name) => self.wired_node(frame, name),

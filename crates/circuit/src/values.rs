@@ -139,7 +139,11 @@ impl<'t> Builder<'t> {
         match it {
             Waiting::Let(index) => {
                 let (frame, expr) = (self.lets[index].frame, self.lets[index].value);
-                let value = self.formula(frame, expr, Reads::Values).and_then(|it| {
+                let typed = self.formula(frame, expr, Reads::Values);
+                let like = self.lets[index].like;
+                let typed =
+                    typed.filter(|it| like.is_none_or(|like| self.is_like(frame, expr, it, like)));
+                let value = typed.and_then(|it| {
                     let number = it.number()?.clone();
                     Some(Value {
                         number,

@@ -103,7 +103,14 @@ impl<'t> Bench<'t> {
                 if kind == Kind::Equation
                     && line.is_of_a_circuit(|kind| self.reads(kind, tokens)) =>
             {
-                Err(line.wrong_place("a circuit"))
+                let fault = line.wrong_place("a circuit");
+                // A claim that reads as an equation is one too many words.
+                let claimed =
+                    tokens[0].0 == Tok::Expect && self.reads(Kind::Equation, &tokens[1..]);
+                Err(match claimed {
+                    true => fault.fix(line.without_the_first()),
+                    false => fault,
+                })
             }
             Err(_) => {
                 let telling = self.telling.get_or_init(|| Grammar::of(self.text));

@@ -4,6 +4,7 @@
 //! had expected.
 
 mod around;
+mod claim;
 mod codes;
 mod device;
 mod expected;
@@ -11,11 +12,12 @@ mod first;
 mod joints;
 mod lexical;
 mod path;
+mod property;
 mod prose;
 mod source;
 mod unit;
 
-use std::collections::HashSet;
+use std::collections::HashMap;
 
 use crate::bench::Expectation;
 use crate::kind::{Kind, tok};
@@ -23,7 +25,11 @@ use crate::lexer::{Tok, Token};
 use crate::{BodyKind, Fault, FaultKind, Fix, Span, StatementKind, TextEdit};
 
 pub(crate) use around::Around;
+pub use claim::states;
+pub use device::device_of;
+pub(crate) use device::ports;
 pub(crate) use first::is_property;
+pub use prose::element;
 
 /// A statement, and where it stands.
 pub(crate) struct Line<'t> {
@@ -40,7 +46,8 @@ pub(crate) struct Line<'t> {
 /// The blocks of a file.
 #[derive(Default)]
 pub(crate) struct Blocks<'t> {
-    pub(crate) names: HashSet<&'t str>,
+    /// Each with its ports, and whether they have a default.
+    pub(crate) names: HashMap<&'t str, Vec<(&'t str, bool)>>,
     /// Whether other files may bring more of them.
     pub(crate) uses: bool,
 }
@@ -77,6 +84,14 @@ impl<'t> Line<'t> {
             self.span(at.filter(|_| is_path).unwrap_or(0)),
             FaultKind::WrongPlace { belongs },
         );
+        // `part fast` in a circuit: all its op-amps are meant.
+        if self.kind == Kind::Part && self.tokens.len() == 2 {
+            let fix = Fix::likely(
+                "write `opamps are`",
+                vec![replace(self.span(0), "opamps are")],
+            );
+            return fault.fix(fix);
+        }
         if belongs == crate::kind::NONE_YET {
             let start = self.span(0).start;
             let fix = Fix::likely(
@@ -106,6 +121,7 @@ impl<'t> Line<'t> {
             StatementKind::Path(items) => {
                 self.number_in_groups(items).map(|at| self.two_numbers(at))
             }
+            StatementKind::Device(_) => self.bare_clause().filter(|it| !it.fixes.is_empty()),
             _ => None,
         }
     }
@@ -130,10 +146,14 @@ impl<'t> Line<'t> {
             Kind::HeldSource | Kind::CurrentSource => self.source(),
             Kind::Device => self.device(),
             Kind::Supply => self.supply(),
+            Kind::Expect => self.claim().or_else(|| self.bare_equation()),
+            Kind::Vary => self.range().or_else(|| self.bare_equation()),
+            Kind::Require => self.comparison().or_else(|| self.bare_equation()),
             // A property may be an element that was put into a part.
             Kind::Property if self.tokens.iter().any(|(tok, _)| *tok == Tok::Wire) => {
                 Some(self.wrong_place("a circuit"))
             }
+            Kind::Property => self.property(),
             _ => self.bare_equation(),
         };
         fault.unwrap_or_else(|| self.expected(expectation))
@@ -143,6 +163,11 @@ impl<'t> Line<'t> {
     fn bare_equation(&self) -> Option<Fault> {
         let at_equals =
             self.tok(1) == Some(Tok::Equals) && Kind::of_statement(self.tokens) == self.kind;
+        if at_equals && self.kind == Kind::Opamps && self.tok(2).is_some_and(Tok::is_name) {
+            let (what, example) = self.in_words(Tok::Are);
+            let fix = Fix::likely("write `are`", vec![replace(self.span(1), "are")]);
+            return Some(self.wanted(1, what, example).fix(fix));
+        }
         at_equals.then(|| self.equation_alone())
     }
 
@@ -181,6 +206,16 @@ impl<'t> Line<'t> {
             fixes: other.into_iter().chain(claim).collect(),
             ..fault
         }
+    }
+
+    /// The line without its first word.
+    pub(crate) fn without_the_first(&self) -> Fix {
+        let gap = Span {
+            start: self.span(0).start,
+            end: self.span(1).start,
+        };
+        let title = format!("leave out `{}`", self.word(0));
+        Fix::likely(title, vec![replace(gap, "")])
     }
 
     /// The kind of the token at this index.

@@ -115,6 +115,14 @@ impl Kind {
         }
     }
 
+    /// Whether a product may stand in such a line.
+    pub(crate) fn has_products(self) -> bool {
+        !matches!(
+            self,
+            Kind::Start | Kind::Vary | Kind::Allow | Kind::Opamps | Kind::Supply
+        )
+    }
+
     /// Whether such a line brings something into a circuit, or says what is in it.
     pub(crate) fn wires(self) -> bool {
         match self {

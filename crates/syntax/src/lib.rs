@@ -26,6 +26,7 @@ mod walk;
 
 pub use classes::{CLAUSES, ClassedToken, DEVICES, TokenClass, tokens};
 pub use cuts::Cuts;
+pub use diagnose::{device_of, element, states};
 pub use fault::*;
 pub use format::{format, format_edits};
 pub use limits::LARGEST_FILE;

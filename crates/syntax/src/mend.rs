@@ -15,7 +15,9 @@ const MOST_SLIPS: usize = 12;
 /// Signs that may have been left out, or stand there as something else.
 const SIGNS: [&str; 6] = ["--", ",", ":", "=", ")", "*"];
 /// Small words that a sentence has and the language has not.
-const FILLERS: [&str; 9] = ["is", "the", "a", "an", "of", "to", "and", "with", "node"];
+const FILLERS: [&str; 11] = [
+    "is", "the", "a", "an", "of", "to", "and", "with", "node", "that", "our",
+];
 
 /// The fault with a way out, if there is none yet that reads.
 pub(crate) fn with_ways_out<'t>(
@@ -162,9 +164,16 @@ fn changes(text: &str, tokens: &[Token], kind: Kind, fault: &Fault) -> Vec<(Stri
         );
         return changes;
     }
-    let missing = SIGNS.iter().chain(words(kind));
+    // Two names side by side are no product where the line says what is so.
+    let names = at > 0 && tokens[at].0.is_ref() && tokens[at - 1].0.is_ref();
+    let product = kind.has_products() && !(names && kind != Kind::Let);
+    let signs = SIGNS.iter().filter(move |it| **it != "*" || product);
+    let missing = signs.chain(words(kind));
     if may_lack && !shop.is_filler(at) {
         changes.extend(missing.clone().map(|it| shop.with(at, it)));
+    }
+    if may_lack && tokens[at].0 == Tok::Text {
+        changes.push(shop.without_quotes(at));
     }
     if may_be_too_much {
         if shop.word(at) == "%" {
@@ -174,7 +183,9 @@ fn changes(text: &str, tokens: &[Token], kind: Kind, fault: &Fault) -> Vec<(Stri
             changes.push(shop.without(at));
             let fixed = matches!(fault.kind, FaultKind::StrayCharacter(_));
             if !fixed && tokens[at].0 != Tok::Wire {
-                changes.extend(missing.map(|it| shop.instead(at, it)));
+                let compares = matches!(tokens[at].0, Tok::Less | Tok::Greater | Tok::Equals);
+                let other = missing.filter(|it| **it != "*" || !compares);
+                changes.extend(other.map(|it| shop.instead(at, it)));
             }
         }
         if at > 0 && shop.is_filler(at - 1) {
@@ -195,6 +206,7 @@ fn words(kind: Kind) -> &'static [&'static str] {
         Kind::HeldSource => &["at", "to"],
         Kind::CurrentSource => &["into", "from", "at", "to"],
         Kind::Supply => &["and"],
+        Kind::Start => &["-"],
         Kind::Record => &["for"],
         Kind::Response => &["from", "to"],
         Kind::Vary => &["in", "from", "to"],
@@ -261,6 +273,15 @@ impl Shop<'_> {
         (
             format!("leave out `{}`", self.word(at)),
             edit(start, end, text),
+        )
+    }
+
+    fn without_quotes(&self, at: usize) -> (String, TextEdit) {
+        let span = self.span(at);
+        let inner = self.word(at).trim_matches('"').trim();
+        (
+            format!("write `{inner}`"),
+            edit(span.start, span.end, inner),
         )
     }
 
@@ -359,7 +380,7 @@ fn extent(tokens: &[Token]) -> Option<Span> {
 }
 
 /// A statement after edits that lie inside it; `base` is where it begins.
-fn applied(whole: &str, base: u32, edits: &[TextEdit]) -> Option<String> {
+pub(crate) fn applied(whole: &str, base: u32, edits: &[TextEdit]) -> Option<String> {
     let mut edits: Vec<&TextEdit> = edits.iter().collect();
     edits.sort_by_key(|it| std::cmp::Reverse(it.span));
     let mut text = whole.to_owned();

@@ -23,12 +23,14 @@ pub fn spelled<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Opt
     }
     for word in words {
         let length = word.chars().count();
+        // In half letters: of a single letter the case alone may differ.
         let most = match length.min(wrong.len()) {
-            0 | 1 => 0,
-            2..=4 => 1,
-            _ => 2,
+            0 => 0,
+            1 => 1,
+            2..=4 => 2,
+            _ => 4,
         };
-        let most = nearest.map_or(2 * most, |(least, _)| least.min(2 * most));
+        let most = nearest.map_or(most, |(least, _)| least.min(most));
         if 2 * length.abs_diff(wrong.len()) > most {
             continue;
         }

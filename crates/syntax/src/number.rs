@@ -323,14 +323,24 @@ impl Dimension {
             angle,
         } = self;
         let factors = [("V", volt), ("A", ampere), ("s", second), ("deg", angle)];
-        let written = factors
-            .into_iter()
-            .filter(|(_, exponent)| *exponent != 0)
-            .map(|(unit, exponent)| match exponent {
-                1 => unit.to_string(),
-                _ => format!("{unit}^{exponent}"),
+        let side = |above: bool| {
+            let own = factors.iter().filter(|it| it.1 != 0 && (it.1 > 0) == above);
+            let written = own.map(|(unit, exponent)| match exponent.unsigned_abs() {
+                1 => (*unit).to_string(),
+                exponent => format!("{unit}^{exponent}"),
             });
-        written.collect::<Vec<_>>().join(" ")
+            written.collect::<Vec<_>>()
+        };
+        let (above, below) = (side(true), side(false));
+        let above = match above.as_slice() {
+            [] => "1".to_owned(),
+            above => above.join(" "),
+        };
+        match below.as_slice() {
+            [] => above,
+            [single] => format!("{above}/{single}"),
+            below => format!("{above}/({})", below.join(" ")),
+        }
     }
 
     fn with(self, other: Dimension, f: impl Fn(i16, i16) -> i16) -> Dimension {

@@ -30,9 +30,12 @@ pub fn parse(text: &str) -> Tree {
         match opener {
             Some(Kind::Circuit) => circuits = true,
             Some(Kind::Use) => blocks.uses = true,
-            Some(Kind::Block) => blocks
-                .names
-                .extend(tokens.get(1).map(|(_, name)| name.of(text))),
+            Some(Kind::Block) => {
+                let name = tokens.get(1).map(|(_, name)| name.of(text));
+                blocks
+                    .names
+                    .extend(name.map(|it| (it, diagnose::ports(text, tokens))));
+            }
             _ => {}
         }
     }

@@ -120,7 +120,7 @@ fn the_catalogue_of_reading() {
         «lte» x = 3  #! not_a_statement but let ~ let x = 3
         «in»  #! not_a_statement*
         «10 V»  #! not_a_statement
-        «out» = 3 V  #! bare_equation ~ source out_source: out = 3 V ~ expect out = 3 V
+        «out» = 3 V  #! bare_equation ~ expect out = 3 V
         «a» - b = 3 V  #! bare_equation ~ expect a - b = 3 V
         «(»a - b) / R1 = 0  #! bare_equation ~ expect (a - b) / R1 = 0
         «supply» = 3 V  #! bare_equation ~ supply 3 V ~ expect supply = 3 V
@@ -135,7 +135,7 @@ fn the_catalogue_of_reading() {
         in -- «C1» -- sum  #! element_value ~ in -- C1 100 nF -- sum
         in -- R1 10k -- «R2» -- out  #! element_value ~ in -- R1 10k -- R2 10k -- out
         in -- R1 10k -- «--» out  #! expected a node or an element, such as R1 10k ~ in -- R1 10k -- out
-        in -- «10k» -- out  #! expected a name, such as R1 10k
+        in -- «10k» -- out  #! expected a name, such as R1 10k ~ in -- R2 10k -- out
         in -- R1 «Rf» -- out  #! expected a value, such as 10k ~ in -- R1 (Rf) -- out
         in -- R1 2 «*» R -- out  #! expected brackets around the value, such as (2 * R1) ~ in -- R1 (2 * R) -- out
         in -- R1 «=» 10k -- out  #! expected a value, such as 10k ~ in -- R1 10k -- out
@@ -205,7 +205,7 @@ fn the_catalogue_of_reading() {
         find«»  #! expected* what is asked, such as out
         find a «b»  #! extra_words ~ find a, b
         vary R1«»  #! expected* `from` or `among`, such as from 1k to 10k in E24
-        vary R1 from 1k to 10k«»  #! expected* `by` or `in`, such as in E24
+        vary R1 from 1k to 10k«»  #! expected* `by` or `in`, such as in E24 ~ vary R1 from 1k to 10k in E24
         require out«»  #! expected* a comparison, such as abs(out) < 9 V
         record a«»  #! expected* `for`, such as for 5 ms
         response out / in from 1 Hz«»  #! expected* `to`, such as to 1 MHz
@@ -245,7 +245,7 @@ fn heads_and_bodies() {
         circuit«»  #! expected* a name, such as circuit moisture_scaler
         find out points«»  #! expected* a number, such as points 2
         «use» "lab.amp"  #! wrong_place stands in the lines before the first circuit
-        «part» late  #! wrong_place stands in the lines before the first circuit
+        «part» late  #! wrong_place stands in the lines before the first circuit ~ opamps are late
           gain 5
         end
         «work» "sheet"  #! missing_end ~ work "sheet"⏎  a + b⏎end

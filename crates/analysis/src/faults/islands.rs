@@ -245,7 +245,10 @@ pub(super) fn loose(circuit: &Circuit) -> Vec<(NodeId, ElementId)> {
             .into_iter()
             .chain(it.controls.iter().map(|it| it.0))
     });
-    pins.chain(sources).for_each(|it| count[it.index()] += 1);
+    let open = circuit.open.iter().flatten().copied();
+    pins.chain(sources)
+        .chain(open)
+        .for_each(|it| count[it.index()] += 1);
     let nodes = (0..circuit.nodes.len() as u32)
         .map(NodeId)
         .filter(|it| *it != GROUND && count[it.index()] == 1);

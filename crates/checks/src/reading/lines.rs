@@ -30,6 +30,9 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
             format!("no line begins with `{word}`"),
             match nearest {
                 Some(nearest) => format!("Did you mean `{nearest}`?"),
+                None if syntax::element(word).is_some() => {
+                    super::naming::in_a_path(word, syntax::element(word).unwrap_or(""))
+                }
                 None if word.starts_with(|it: char| !it.is_alphabetic()) => {
                     "A remark begins with `#`. Every other line is a path (`in -- R1 10k -- sum`), a device, or begins with a word such as \
                      `source`, `let` or `expect`."

@@ -58,7 +58,10 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
             nearest,
         } => Said::new(
             format!("there is no {wanted} `{word}`"),
-            unknown_word(wanted, nearest.as_deref()),
+            match syntax::element(word).filter(|_| *wanted == "device") {
+                Some(path) => in_a_path(word, path),
+                None => unknown_word(wanted, nearest.as_deref()),
+            },
         ),
         FaultKind::ClauseMissing { name, missing } => {
             let said = names::list(missing.iter().map(|it| format!("`{it}`")));
@@ -178,12 +181,24 @@ fn unknown_name(name: &str, wanted: &str, nearest: Option<&str>) -> String {
     match wanted {
         "node" => format!("A node exists by standing in a path or a device, or left of `=` in a source. Here `{name}` is only read."),
         "part" => format!("A part is described above the first circuit, `part {name}` … `end`, or in a file that this one uses."),
+        "op-amp" if name.contains('.') => {
+            let block = name.split('.').next().unwrap_or(name);
+            format!("Inside `{block}` no `opamp` line has that name.")
+        }
         "op-amp" => format!("An op-amp is made by a line such as `opamp {name}: plus in, minus fb, drives out`."),
         "source" => format!("A source is made by a line such as `source {name}: in = 1 V`."),
         "circuit" => format!("A circuit begins with a line `circuit {name}`."),
         "block" => format!("A block is described above the first circuit, `block {name}: in, out` … `end`, or in a file that this one uses."),
         _ => "A name is made by a path, a source, a device or a `let` of this circuit, or by a `let` of its file.".into(),
     }
+}
+
+/// An element is no device.
+pub(super) fn in_a_path(word: &str, path: &str) -> String {
+    let word = word.to_lowercase();
+    format!(
+        "A {word} stands in a path, between two nodes: `{path}`. The unit of its value says what it is."
+    )
 }
 
 fn unknown_word(wanted: &str, nearest: Option<&str>) -> String {
@@ -214,7 +229,7 @@ fn clauses(missing: &[String]) -> String {
         "total" => "total 10k".into(),
         "at" => "at 30 %".into(),
         "value" => "value 47 uF".into(),
-        "open" | "closed" | "open or closed" => "closed".into(),
+        "open" | "closed" | "open` or `closed" => "closed".into(),
         port => format!("{port} a"),
     };
     format!(

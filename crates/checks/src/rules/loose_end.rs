@@ -89,9 +89,11 @@ fn loose(checked: &Checked, fault: &Fault, meant: Option<NodeId>) -> Option<Find
         Carrier::Source(_) => "Nothing else is wired to this node.",
         _ => "A current that enters a node has to leave it through another part.",
     };
-    let help = match meant {
-        Some(meant) => format!("{why} Did you mean {}?", described(circuit, meant)),
-        None => format!(
+    let port = checked.meant_port(node).filter(|_| meant.is_none());
+    let help = match (meant, &port) {
+        (Some(meant), _) => format!("{why} Did you mean {}?", described(circuit, meant)),
+        (None, Some(port)) => format!("{why} Did you mean the port `{port}`?"),
+        (None, None) => format!(
             "{why} Wire the node on, or write `allow loose_end at {}` with the reason why it is left open.",
             circuit.node_name(node)
         ),
@@ -102,6 +104,11 @@ fn loose(checked: &Checked, fault: &Fault, meant: Option<NodeId>) -> Option<Find
     if let Some(meant) = meant {
         let fix = against_ground(checked, by, meant).or_else(|| checked.rename(place, node, meant));
         finding.fixes.extend(fix);
+    }
+    if let Some(text) = port {
+        let title = format!("write `{text}`");
+        let span = place.span;
+        finding = finding.fix(Fix::likely(title, vec![TextEdit { span, text }]));
     }
     Some(finding)
 }

@@ -45,8 +45,9 @@ fn check(book: &Book, findings: &mut Vec<Finding>) {
         .iter()
         .flat_map(|it| broken_names(&it.kind, &file.text))
         .chain(offered)
+        .chain(names_beside_faults(book))
         .collect();
-    let in_blocks: HashSet<&str> = names_in_unused_blocks(book).collect();
+    let in_blocks: HashSet<&str> = names_in_blocks(book).collect();
     for (what, name, place) in lets(book)
         .into_iter()
         .chain(parts(book))
@@ -130,27 +131,30 @@ fn blocks(tree: &Tree, text: &str) -> Vec<(&'static str, String, Place)> {
         .collect()
 }
 
-/// A `let` that only an unused block reads is told with the block.
-fn names_in_unused_blocks(book: &Book) -> impl Iterator<Item = &str> {
+/// A `let` that a block reads is used, or told with the block.
+fn names_in_blocks(book: &Book) -> impl Iterator<Item = &str> {
     let file = &book.files[0];
-    let unused = |body: &&syntax::Body| {
-        let head = file.tree.statement(body.head).span;
-        let own = |it: &&circuit::Block| {
-            it.place.file == FileId(0)
-                && head.start <= it.place.span.start
-                && it.place.span.end <= head.end
-        };
-        book.blocks
-            .iter()
-            .find(own)
-            .is_some_and(|it| it.uses.is_empty())
-    };
-    let bodies = file.tree.bodies.iter().filter(unused);
+    let bodies = file.tree.bodies.iter();
+    let bodies = bodies.filter(|it| it.kind == syntax::BodyKind::Block);
     let statements = bodies.flat_map(|it| it.inside.iter().chain([&it.head]));
     statements.flat_map(|id| {
         let names = file.tree.statement(*id).names();
         names.into_iter().map(|(name, _)| name.of(&file.text))
     })
+}
+
+/// What stands in a line with a mistake is perhaps used there.
+fn names_beside_faults(book: &Book) -> Vec<&str> {
+    let file = &book.files[0];
+    let related = |it: &circuit::Fault| it.related.iter().map(|it| it.0).collect::<Vec<_>>();
+    let places = book
+        .faults
+        .iter()
+        .flat_map(|it| [vec![it.place], related(it)].concat());
+    let own = places.filter(|it| it.file == FileId(0));
+    let ids = own.filter_map(|it| file.tree.statement_at(it.span.start));
+    let names = ids.flat_map(|id| file.tree.statement(id).names());
+    names.map(|(name, _)| name.of(&file.text)).collect()
 }
 
 fn broken_names<'t>(kind: &StatementKind, text: &'t str) -> Vec<&'t str> {

@@ -1,7 +1,7 @@
 //! What other lines of a file say, looked up only where a line could not be read.
 
 use std::cell::OnceCell;
-use std::collections::HashSet;
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use crate::kind::{Kind, tok};
 use crate::lexer::{Cut, Tok, Token};
@@ -16,9 +16,19 @@ pub(crate) struct Around<'t> {
 
 #[derive(Default)]
 struct Seen {
-    nodes: HashSet<String>,
+    /// Each with how often it stands in a path or at a pin.
+    nodes: HashMap<String, usize>,
     elements: HashSet<String>,
+    /// Nodes that a source or an output holds, or a current source feeds.
     held: HashSet<String>,
+    /// Nodes inside blocks.
+    inner: HashSet<String>,
+    /// Elements, devices, sources, `let`s.
+    things: HashSet<String>,
+    /// What stands before a point: `S1` of `S1.mid`.
+    roots: BTreeSet<String>,
+    /// What claims and currents are of.
+    claimed: BTreeSet<String>,
 }
 
 impl<'t> Around<'t> {
@@ -33,7 +43,7 @@ impl<'t> Around<'t> {
 
     /// Whether a path, a pin or a source somewhere makes a node of this name.
     pub(super) fn is_node(&self, name: &str) -> bool {
-        name == "ground" || self.seen().nodes.contains(name)
+        name == "ground" || self.seen().nodes.contains_key(name)
     }
 
     /// Whether a path somewhere has an element of this name.
@@ -46,12 +56,57 @@ impl<'t> Around<'t> {
         name == "ground" || self.seen().held.contains(name)
     }
 
+    /// How often paths and pins name a node.
+    pub(super) fn mentions(&self, name: &str) -> usize {
+        self.seen().nodes.get(name).copied().unwrap_or(0)
+    }
+
+    /// Whether an element, a device, a source or a `let` somewhere has this name.
+    pub(super) fn is_a_thing(&self, name: &str) -> bool {
+        self.seen().things.contains(name)
+    }
+
+    /// The one node that a single connection touches and nothing feeds.
+    pub(super) fn unfed(&self) -> Option<&str> {
+        let seen = self.seen();
+        let alone = seen.nodes.iter().filter(|(name, count)| {
+            let name = name.as_str();
+            **count == 1
+                && name != "ground"
+                && !seen.held.contains(name)
+                && !seen.inner.contains(name)
+        });
+        only(alone.map(|it| it.0.as_str()))
+    }
+
+    /// The one name that other lines read and nothing has: of a block's device, or of something else.
+    pub(super) fn missing(&self, block: bool) -> Option<&str> {
+        let seen = self.seen();
+        let read = if block { &seen.roots } else { &seen.claimed };
+        let unknown = |name: &&str| {
+            !seen.things.contains(*name) && !seen.nodes.contains_key(*name) && *name != "ground"
+        };
+        only(read.iter().map(String::as_str).filter(unknown))
+    }
+
     fn seen(&self) -> &Seen {
         self.seen.get_or_init(|| {
-            let mut seen = Seen::default();
+            let (mut seen, mut inner) = (Seen::default(), Seen::default());
+            let mut inside = false;
             for cut in self.cuts {
-                self.look(&self.tokens[cut.first..cut.end], &mut seen);
+                let tokens = &self.tokens[cut.first..cut.end];
+                match Kind::opener(tokens) {
+                    Some(opener) => inside = opener == Kind::Block,
+                    None => inside &= Kind::of(tokens, None) != Kind::End,
+                }
+                self.look(tokens, if inside { &mut inner } else { &mut seen });
             }
+            seen.inner.extend(inner.nodes.keys().cloned());
+            inner.nodes.into_iter().for_each(|(name, count)| {
+                *seen.nodes.entry(name).or_default() += count;
+            });
+            seen.held.extend(inner.held);
+            seen.elements.extend(inner.elements);
             seen
         })
     }
@@ -59,28 +114,72 @@ impl<'t> Around<'t> {
     fn look(&self, tokens: &[Token], seen: &mut Seen) {
         let word = |at: usize| tokens[at].1.of(self.text).to_owned();
         let is_ref = |at: usize| tok(tokens, at).is_some_and(Tok::is_ref);
-        match Kind::of_statement(tokens) {
+        let dotted = tokens.iter().filter(|(tok, _)| *tok == Tok::Dotted);
+        let roots = dotted.filter_map(|(_, span)| span.of(self.text).split('.').next());
+        seen.roots.extend(roots.map(str::to_owned));
+        let called = |at: &usize| tok(tokens, at - 1) == Some(Tok::Call) && at + 1 < tokens.len();
+        let carried = |at: &usize| matches!(word(at - 2).as_str(), "current" | "power");
+        let carriers = (2..tokens.len()).filter(|at| tok(tokens, *at) == Some(Tok::Name));
+        seen.claimed
+            .extend(carriers.filter(called).filter(carried).map(word));
+        let kind = Kind::of_statement(tokens);
+        let named = matches!(
+            kind,
+            Kind::Device | Kind::Let | Kind::HeldSource | Kind::CurrentSource
+        );
+        if named && is_ref(1) {
+            seen.things.insert(word(1));
+        }
+        match kind {
+            Kind::Expect if tok(tokens, 1) == Some(Tok::Name) => {
+                let state = matches!(
+                    tok(tokens, 2),
+                    Some(Tok::Linear | Tok::Latches | Tok::Oscillates | Tok::At | Tok::Goes)
+                );
+                seen.claimed.extend(state.then(|| word(1)));
+            }
+            Kind::CurrentSource => {
+                let ends = (4..tokens.len()).filter(|at| {
+                    is_ref(*at) && matches!(tok(tokens, at - 1), Some(Tok::From | Tok::Into))
+                });
+                seen.held.extend(ends.map(word));
+            }
             Kind::Path => {
                 let stands = |at: usize| at == 0 || tok(tokens, at - 1) == Some(Tok::Wire);
                 let ends = |at: usize| matches!(tok(tokens, at + 1), None | Some(Tok::Wire));
-                let nodes = (0..tokens.len()).filter(|at| is_ref(*at) && stands(*at) && ends(*at));
-                seen.nodes.extend(nodes.map(word));
-                let elements =
-                    (0..tokens.len()).filter(|at| is_ref(*at) && stands(*at) && !ends(*at));
-                seen.elements.extend(elements.map(word));
+                for at in (0..tokens.len()).filter(|at| is_ref(*at) && stands(*at)) {
+                    match ends(at) {
+                        true => *seen.nodes.entry(word(at)).or_default() += 1,
+                        false => {
+                            seen.things.insert(word(at));
+                            seen.elements.insert(word(at));
+                        }
+                    }
+                }
             }
             Kind::HeldSource => {
                 let equals = tokens.iter().position(|(tok, _)| *tok == Tok::Equals);
                 for at in (3..equals.unwrap_or(0)).filter(|at| is_ref(*at)) {
-                    seen.nodes.insert(word(at));
+                    seen.nodes.entry(word(at)).or_default();
                     seen.held.insert(word(at));
                 }
             }
             Kind::Device => {
-                let pins = (4..tokens.len()).filter(|at| is_ref(*at) && is_ref(at - 1));
-                seen.nodes.extend(pins.map(word));
+                let part = |at: usize| tok(tokens, at) == Some(Tok::Part);
+                let pins = |at: &usize| is_ref(*at) && is_ref(at - 1) && !part(at - 1);
+                for at in (4..tokens.len()).filter(pins) {
+                    *seen.nodes.entry(word(at)).or_default() += 1;
+                    if word(at - 1) == "drives" {
+                        seen.held.insert(word(at));
+                    }
+                }
             }
             _ => {}
         }
     }
+}
+
+/// The only one of several, if there is one.
+fn only<'n>(mut names: impl Iterator<Item = &'n str>) -> Option<&'n str> {
+    names.next().filter(|_| names.next().is_none())
 }

@@ -9,6 +9,31 @@ use crate::kind::Kind;
 use crate::lexer::Tok;
 use crate::{Fault, FaultKind, Fix, Span, spelled};
 
+/// The functions of the language.
+const FUNCTIONS: [&str; 10] = [
+    "parallel", "abs", "sqrt", "min", "max", "log10", "nearest", "current", "power", "phase",
+];
+/// Words that a sentence might have for those of the language.
+const SYNONYMS: [(&str, &str); 17] = [
+    ("step", "by"),
+    ("steps", "by"),
+    ("every", "by"),
+    ("until", "to"),
+    ("till", "to"),
+    ("during", "for"),
+    ("over", "for"),
+    ("through", "for"),
+    ("between", "from"),
+    ("starting", "from"),
+    ("after", "at"),
+    ("when", "at"),
+    ("of", "for"),
+    ("use", "are"),
+    ("have", "are"),
+    ("mark", "points"),
+    ("marks", "points"),
+];
+
 /// What would have been taken where the line failed.
 #[derive(Default)]
 struct Wanted {
@@ -71,6 +96,18 @@ impl Line<'_> {
         }
         if found == Tok::Wire && self.has_expressions() {
             return self.wire_in_equation(at);
+        }
+        if let Some(fault) = self.call_without_brackets(at) {
+            return fault;
+        }
+        if let Some(fault) = self.points_otherwise(at) {
+            return fault;
+        }
+        if let Some(fault) = self.in_response(at) {
+            return fault;
+        }
+        if let Some(fault) = self.plus_sign(at).filter(|_| wanted.operand()) {
+            return fault;
         }
         if let Some(fault) = self.misspelt_wave(at) {
             return fault;
@@ -170,13 +207,111 @@ impl Line<'_> {
             return None;
         }
         let words = || wanted.tokens.iter().filter_map(|tok| tok.word());
-        let near = spelled(words(), self.word(at))?;
+        let said = SYNONYMS.iter().find(|it| it.0 == self.word(at));
+        let said = said
+            .map(|it| it.1)
+            .filter(|it| words().any(|word| word == *it));
+        let near = said.or_else(|| spelled(words(), self.word(at)))?;
         let tok = wanted.tokens.iter().find(|tok| tok.word() == Some(near))?;
         let (what, example) = self.in_words(*tok);
         let fix = Fix::likely(
             format!("write `{near}`"),
             vec![replace(self.span(at), near)],
         );
+        Some(self.wanted(at, what, example).fix(fix))
+    }
+
+    /// `sqrt 9`, `abs out`, `current through R1`
+    fn call_without_brackets(&self, at: usize) -> Option<Fault> {
+        let small = |at: usize| matches!(self.word(at), "of" | "through" | "in" | "into");
+        let operand = |at: usize| {
+            let tok = self.tok(at);
+            tok.is_some_and(|it| it.is_quantity() || it.is_ref())
+        };
+        let name = at.checked_sub(1)?;
+        let first = at + usize::from(small(at) && operand(at + 1));
+        if !FUNCTIONS.contains(&self.word(name)) || !operand(first) || !self.has_expressions() {
+            return None;
+        }
+        let mut last = first;
+        while self.tok(last + 1) == Some(Tok::Comma) && operand(last + 2) {
+            last += 2;
+        }
+        let several = matches!(self.word(name), "parallel" | "min" | "max" | "nearest");
+        let last = if several { last } else { first };
+        let inside = self.span(first).to(self.span(last)).of(self.text);
+        let text = format!("{}({inside})", self.word(name));
+        let all = self.span(name).to(self.span(last));
+        let fix = Fix::likely(format!("write `{text}`"), vec![replace(all, text)]);
+        let example = match self.word(name) {
+            "current" | "power" => "current(R1)",
+            "parallel" | "min" | "max" | "nearest" => "parallel(R1, R2)",
+            _ => "sqrt(2)",
+        };
+        Some(self.wanted(at, "`(`", example).fix(fix))
+    }
+
+    /// `"…" (4 points)`, `"…", 4`, `find out, 3 points`
+    fn points_otherwise(&self, at: usize) -> Option<Fault> {
+        let begins = matches!(self.tok(at), Some(Tok::Comma | Tok::Open | Tok::Whole));
+        if !matches!(self.kind, Kind::Task | Kind::Find) || at < 2 || !begins {
+            return None;
+        }
+        let first = at - usize::from(self.tok(at - 1) == Some(Tok::Comma));
+        let mut number = None;
+        for index in first..self.tokens.len() {
+            let word = self.word(index);
+            match self.tok(index)? {
+                Tok::Whole if number.is_none() => number = Some(word),
+                Tok::Comma | Tok::Open | Tok::Close | Tok::Points => {}
+                _ if matches!(word, "point" | "marks" | "mark") => {}
+                _ => return None,
+            }
+        }
+        let text = format!("points {}", number?);
+        if self.kind == Kind::Find && !self.tokens[first..].iter().any(|it| it.0 == Tok::Points) {
+            return None;
+        }
+        let all = self.span(first).to(self.span(self.tokens.len() - 1));
+        let touches = self.span(first - 1).end == all.start;
+        let gap = if touches { " " } else { "" };
+        let fix = Fix::likely(
+            format!("write `{text}`"),
+            vec![replace(all, format!("{gap}{text}"))],
+        );
+        Some(self.extra(first).fix(fix))
+    }
+
+    /// `response out over in`, `… by drip`
+    fn in_response(&self, at: usize) -> Option<Fault> {
+        if self.kind != Kind::Response {
+            return None;
+        }
+        let (title, text) = match (self.word(at), at) {
+            ("over", _) => ("write `/`", "/"),
+            ("by", 3..) => ("write `driven by`", "driven by"),
+            _ => return None,
+        };
+        let (what, example) = match text {
+            "/" => ("a ratio", "response out / in from 10 Hz to 1 MHz"),
+            _ => ("`driven by`", "driven by probe"),
+        };
+        let fix = Fix::likely(title, vec![replace(self.span(at), text)]);
+        Some(self.wanted(at, what, example).fix(fix))
+    }
+
+    /// `in = +1.2 V`
+    pub(super) fn plus_sign(&self, at: usize) -> Option<Fault> {
+        let operand = |tok: Tok| tok.is_quantity() || tok.is_ref() || tok == Tok::Open;
+        if self.tok(at)? != Tok::Plus || !self.tok(at + 1).is_some_and(operand) {
+            return None;
+        }
+        let (what, example) = self.operand_in_words(at);
+        let gap = Span {
+            start: self.span(at).start,
+            end: self.span(at + 1).start,
+        };
+        let fix = Fix::safe("leave out `+`", vec![replace(gap, "")]);
         Some(self.wanted(at, what, example).fix(fix))
     }
 
@@ -220,11 +355,7 @@ impl Line<'_> {
             // `abs (x)`: the bracket of a function touches its name.
             (Some(name), Some(Tok::Open)) if name.is_ref() => {
                 let name = self.word(at - 1);
-                let functions = [
-                    "parallel", "abs", "sqrt", "min", "max", "log10", "nearest", "current",
-                    "power", "phase",
-                ];
-                if functions.contains(&name) {
+                if FUNCTIONS.contains(&name) {
                     fault.fix(Fix::safe(
                         format!("write `{name}(`"),
                         vec![replace(gap, "")],
@@ -235,6 +366,26 @@ impl Line<'_> {
                         vec![replace(gap, " * ")],
                     ))
                 }
+            }
+            // `drives out out`
+            (Some(_), Some(found)) if found.is_ref() && self.word(at) == self.word(at - 1) => {
+                let title = format!("leave out the second `{}`", self.word(at));
+                fault.fix(Fix::likely(title, vec![replace(self.with_gap(at), "")]))
+            }
+            // `gain x (a - b)`
+            (Some(before), Some(_))
+                if matches!(self.word(at), "x" | "X" | "times")
+                    && self.has_expressions()
+                    && (before.is_ref() || before == Tok::Close) =>
+            {
+                fault.fix(Fix::likely("write `*`", vec![replace(self.span(at), "*")]))
+            }
+            // `block turn: in, out, R 20k`
+            (Some(name), Some(found))
+                if self.kind == Kind::Block && name.is_name() && found.is_quantity() =>
+            {
+                let edit = vec![insert(self.span(at).start, "= ")];
+                fault.fix(Fix::likely("write `=` before it", edit))
             }
             (Some(Tok::Close), Some(Tok::Open)) => {
                 fault.fix(Fix::likely("write `) * (`", vec![replace(gap, " * ")]))
@@ -405,7 +556,7 @@ impl Line<'_> {
             return self.wanted(at, what, example);
         }
         // Brackets close before anything else can follow; then come signs, then words in the grammar's order.
-        let order = [Tok::Close, Tok::Equals, Tok::Colon, Tok::Less];
+        let order = [Tok::Close, Tok::Equals, Tok::Colon, Tok::Less, Tok::From];
         let by_order = order.into_iter().find(|tok| wanted.token(*tok));
         let word = || {
             wanted

@@ -2,13 +2,37 @@
 
 use super::{Line, insert, replace};
 use crate::lexer::Tok;
-use crate::{CLAUSES, DEVICES, Fault, FaultKind, Fix, Span, spelled, units};
+use crate::{DEVICES, Fault, FaultKind, Fix, Span, spelled, units};
 
 /// The words that begin a statement.
 const STATEMENTS: [&str; 23] = [
     "ampersum", "use", "part", "block", "circuit", "work", "end", "source", "let", "supply",
     "opamps", "start", "expect", "problem", "ask", "answer", "find", "vary", "require", "record",
     "response", "allow", "opamp",
+];
+
+/// Words of the trade for those that begin a statement.
+const SYNONYMS: [(&str, &str); 20] = [
+    ("supplies", "supply"),
+    ("rails", "supply"),
+    ("power", "supply"),
+    ("check", "expect"),
+    ("claim", "expect"),
+    ("assert", "expect"),
+    ("verify", "expect"),
+    ("include", "use"),
+    ("import", "use"),
+    ("question", "ask"),
+    ("task", "problem"),
+    ("exercise", "problem"),
+    ("solution", "answer"),
+    ("key", "answer"),
+    ("determine", "find"),
+    ("calculate", "find"),
+    ("measure", "find"),
+    ("voltage", "source"),
+    ("battery", "source"),
+    ("sheet", "work"),
 ];
 
 /// The first words of properties that begin nothing else.
@@ -57,6 +81,9 @@ impl Line<'_> {
         if first.is_name() && DEVICES.contains(&self.word(0)) && !has(Tok::Wire) && !operator {
             return self.half_a_device();
         }
+        if second == Some(Tok::Colon) && self.is_a_block() {
+            return self.half_a_device();
+        }
         if let Some(fault) = self.other_word() {
             return fault;
         }
@@ -72,6 +99,9 @@ impl Line<'_> {
             return outside.unwrap_or_else(|| self.not_a_statement(near));
         }
         if let Some(fault) = self.element_in_words() {
+            return fault;
+        }
+        if let Some(fault) = self.small_words_for_dashes() {
             return fault;
         }
         if has(Tok::Equals) && (operator || !first.is_ref()) {
@@ -102,6 +132,22 @@ impl Line<'_> {
         }
     }
 
+    /// `in to R1 10k to out`
+    fn small_words_for_dashes(&self) -> Option<Fault> {
+        let joins = |at: &usize| matches!(self.word(*at), "to" | "then" | "via");
+        let at: Vec<usize> = (1..self.tokens.len()).filter(joins).collect();
+        let elements = (2..self.tokens.len()).any(|at| {
+            let before = self.tok(at - 1).is_some_and(Tok::is_ref) && !joins(&(at - 1));
+            before && self.tok(at).is_some_and(Tok::is_quantity)
+        });
+        if at.len() < 2 || at[0] != 1 || !elements {
+            return None;
+        }
+        let edits = at.iter().map(|at| replace(self.span(*at), "--"));
+        let fix = Fix::likely("join with `--`", edits.collect());
+        Some(self.wanted(1, "`--`", "in -- R1 10k -- out").fix(fix))
+    }
+
     fn element_alone(&self) -> Fault {
         let fault = Fault::new(self.span(0), FaultKind::ElementAlone);
         // `R1 10k out` has its second node already, but `R1 10 kOhm` is first of all no unit.
@@ -126,7 +172,7 @@ impl Line<'_> {
         }
         if self.tok(1) == Some(Tok::Colon)
             && self.tok(2).is_some_and(Tok::is_name)
-            && !CLAUSES.contains(&self.word(2))
+            && !self.is_clause(self.word(2))
         {
             let name = self.word(2);
             let gap = Span {
@@ -140,7 +186,18 @@ impl Line<'_> {
             return self.wanted(1, "a name", example).fix(fix);
         }
         if !self.tok(1).is_some_and(Tok::is_name) {
-            return self.wanted(1, "a name", example);
+            let block = "inverter S1: in a, out b";
+            let example = if self.is_a_block() { block } else { example };
+            let fault = self.wanted(1, "a name", example);
+            let called = self.around.missing(self.is_a_block());
+            let colon = self.tok(1) == Some(Tok::Colon);
+            return match called.filter(|_| colon) {
+                Some(name) => {
+                    let edit = insert(self.span(0).end, format!(" {name}"));
+                    fault.fix(Fix::likely(format!("call it `{name}`"), vec![edit]))
+                }
+                None => fault,
+            };
         }
         self.missing_colon(2, example)
     }
@@ -174,14 +231,25 @@ impl Line<'_> {
             return None;
         }
         // `A1: opamp plus …`
+        let kind = |word: &str| DEVICES.contains(&word) || self.blocks.names.contains_key(word);
         if self.tok(1) == Some(Tok::Colon)
-            && DEVICES.contains(&self.word(2))
+            && kind(self.word(2))
             && self.tok(3).is_some_and(Tok::is_name)
         {
             let head = self.span(0).to(self.span(2));
             let text = format!("{} {first}:", self.word(2));
             let fix = Fix::likely(format!("write `{text} …`"), vec![replace(head, text)]);
             return Some(Fault::new(self.span(0), FaultKind::NotAStatement(None)).fix(fix));
+        }
+        // `A1: plus …, minus …, drives …`
+        let words: Vec<&str> = (0..self.tokens.len()).map(|at| self.word(at)).collect();
+        if self.tok(1) == Some(Tok::Colon)
+            && !has(Tok::Equals)
+            && let Some(device) = super::device_of(|word| words.contains(&word))
+        {
+            let edit = insert(self.span(0).start, format!("{device} "));
+            let fix = Fix::likely(format!("write `{device}` before it"), vec![edit]);
+            return Some(Fault::new(self.span(0), FaultKind::NotAStatement(Some(device))).fix(fix));
         }
         // `A1 = opamp(…)`
         if self.tok(1) == Some(Tok::Equals) && matches!(self.tok(3), Some(Tok::Open | Tok::Call)) {
@@ -236,19 +304,38 @@ impl Line<'_> {
             .then(|| Fault::new(self.span(0), FaultKind::ElementAlone))
     }
 
+    /// Whether the first word is a block's name.
+    pub(super) fn is_a_block(&self) -> bool {
+        self.blocks.names.contains_key(self.word(0))
+    }
+
     /// Whether the first word is a block's name, or may be one of a file that is used.
     pub(super) fn may_be_a_block(&self) -> bool {
-        self.blocks.uses || self.blocks.names.contains(self.word(0))
+        self.blocks.uses || self.is_a_block()
     }
 
     /// A device of unknown kind that cannot be read: perhaps its first word was meant for a statement's.
     pub(crate) fn misspelt_head(&self) -> Option<Fault> {
-        let unknown = !DEVICES.contains(&self.word(0)) && !self.blocks.names.contains(self.word(0));
-        if !unknown {
+        if DEVICES.contains(&self.word(0)) || self.is_a_block() {
             return None;
+        }
+        // `expect out: 3 V`
+        if matches!(self.tok(0), Some(Tok::Expect | Tok::Let)) {
+            let (what, example) = self.in_words(Tok::Equals);
+            let gap = self.with_gap(2);
+            let fix = Fix::likely("write `=`", vec![replace(gap, " =")]);
+            return Some(self.wanted(2, what, example).fix(fix));
         }
         if let Some(near) = spelled(["source", "allow", "block"], self.word(0)) {
             return Some(self.not_a_statement(Some(near)));
+        }
+        if matches!(self.word(0), "subcircuit" | "module") {
+            return Some(self.not_a_statement(Some("block")));
+        }
+        // `current lamp: 1 mA from a into b`
+        let has = |wanted: Tok| self.tokens.iter().any(|(tok, _)| *tok == wanted);
+        if has(Tok::From) && has(Tok::Into) && self.tok(3)?.is_quantity() {
+            return Some(self.begins_with("source", self.span(0)));
         }
         // `battery probe: in = 1.2 V`
         let single = self.tok(3)?.is_ref() && self.tok(4) == Some(Tok::Equals);
@@ -266,6 +353,12 @@ impl Line<'_> {
     }
 
     pub(super) fn near_statement(&self) -> Option<&'static str> {
+        let said = SYNONYMS
+            .iter()
+            .find(|it| it.0.eq_ignore_ascii_case(self.word(0)));
+        if let Some((_, said)) = said {
+            return Some(said);
+        }
         spelled(STATEMENTS.into_iter().chain(DEVICES), self.word(0))
             .filter(|near| *near != self.word(0))
     }

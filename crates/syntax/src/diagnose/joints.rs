@@ -74,6 +74,12 @@ impl Line<'_> {
         } else {
             Tok::Equals
         });
+        let path = self.tokens.iter().any(|(tok, _)| *tok == Tok::Wire);
+        if path && matches!(self.kind, Kind::Path | Kind::Unknown) {
+            let (what, example) = self.in_words(Tok::Wire);
+            let fault = Fault::new(span, FaultKind::Expected { what, example });
+            return Some(fault.fix(Fix::safe("write `--`", vec![replace(span, "--")])));
+        }
         let sign = match (self.kind, self.tok(at + 1)) {
             (Kind::Require, Some(Tok::Less)) => "<=",
             (Kind::Require, Some(Tok::Greater)) => ">=",

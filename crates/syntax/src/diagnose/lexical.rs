@@ -139,6 +139,9 @@ impl Line<'_> {
         if character == ';' {
             return self.semicolon(at, fault);
         }
+        if let Some(fix) = self.bars(at) {
+            return fault.fix(fix);
+        }
         if let Some(fix) = self.scientific(at) {
             return fault.fix(fix);
         }
@@ -174,6 +177,34 @@ impl Line<'_> {
             }
             None => fault,
         }
+    }
+
+    /// `|out|`, `20k || 20k`
+    fn bars(&self, at: usize) -> Option<Fix> {
+        let bar = |at: usize| self.tok(at) == Some(Tok::Stray) && self.word(at) == "|";
+        if !bar(at) || matches!(self.kind, Kind::Path | Kind::Unknown) {
+            return None;
+        }
+        let operand = |at: usize| {
+            let tok = self.tok(at);
+            tok.is_some_and(|it| it.is_ref() || it.is_quantity())
+        };
+        if bar(at + 1) && at > 0 && operand(at - 1) && operand(at + 2) {
+            let all = self.span(at - 1).to(self.span(at + 2));
+            let text = format!("parallel({}, {})", self.word(at - 1), self.word(at + 2));
+            return Some(Fix::likely(
+                format!("write `{text}`"),
+                vec![replace(all, text)],
+            ));
+        }
+        let close = (at + 1..self.tokens.len()).find(|at| bar(*at))?;
+        let inner = self.span(at + 1).to(self.span(close - 1)).of(self.text);
+        let title = format!("write `abs({inner})`");
+        let edits = vec![
+            replace(self.span(at), "abs("),
+            replace(self.span(close), ")"),
+        ];
+        (close > at + 1).then(|| Fix::likely(title, edits))
     }
 
     /// `;` between clauses, between rails, before a statement, at the end.

@@ -27,6 +27,9 @@ impl Line<'_> {
         }
         let stations = self.stations();
         let last = stations.len() - 1;
+        if let Some(fault) = self.one_word_too_many(&stations[0]) {
+            return Some(fault);
+        }
         for (index, station) in stations.iter().enumerate() {
             if station.first == station.end {
                 return Some(self.nothing_between(station, index == 0, index == last));
@@ -47,8 +50,10 @@ impl Line<'_> {
             if left.is_node() && right.is_node() {
                 let right_is_last = right.end == self.tokens.len();
                 let left_is_first = left.first == 0;
-                let left_it_is =
-                    !left_is_first && self.names_an_element(left) && !self.names_an_element(right);
+                let before_ground = self.word(right.first) == "ground";
+                let left_it_is = !left_is_first
+                    && !self.names_an_element(right)
+                    && (self.names_an_element(left) || before_ground);
                 let lacking = if left_it_is { left } else { right };
                 return Some(self.element_value(lacking, right_is_last && !left_it_is));
             }
@@ -56,6 +61,15 @@ impl Line<'_> {
         let ends_with_an_element = stations.last().is_some_and(|it| !it.is_node());
         ends_with_an_element
             .then(|| Fault::new(self.span(self.tokens.len()), FaultKind::PathEnds).unfinished(true))
+    }
+
+    /// `path in -- R1 10k -- sum`
+    fn one_word_too_many(&self, first: &Station) -> Option<Fault> {
+        let two = first.end == 2 && (0..2).all(|at| self.tok(at).is_some_and(Tok::is_ref));
+        let word = self.word(0);
+        let known = super::element(word).is_some()
+            || matches!(word, "path" | "connect" | "wire" | "node" | "from" | "line");
+        (two && known).then(|| self.extra(0).fix(self.without_the_first()))
     }
 
     fn stations(&self) -> Vec<Station> {
@@ -117,7 +131,26 @@ impl Line<'_> {
                 let fix = Fix::safe("write `ground`", vec![replace(self.span(first), "ground")]);
                 return Some(self.wanted(first, "a node", "ground").fix(fix));
             }
-            return Some(self.wanted(first, "a name", "R1 10k"));
+            let fault = self.wanted(first, "a name", "R1 10k");
+            // `in -- 10k -- sum`
+            let value = self.tok(first)?.is_quantity() && end == first + 1;
+            let inside = first > 0 && end < self.tokens.len();
+            // `-- (out)`
+            if self.tok(first) == Some(Tok::Open)
+                && end == first + 3
+                && self.tok(end - 1) == Some(Tok::Close)
+            {
+                let (name, all) = (
+                    self.word(first + 1),
+                    self.span(first).to(self.span(end - 1)),
+                );
+                let fix = Fix::likely(format!("write `{name}`"), vec![replace(all, name)]);
+                return Some(fault.fix(fix));
+            }
+            return Some(match value && inside {
+                true => fault.fix(self.call_it(first)),
+                false => fault,
+            });
         }
         let mut at = first + 1;
         if at == end {
@@ -174,6 +207,15 @@ impl Line<'_> {
                 let fix = Fix::likely("join with `--`", edit);
                 return Some(self.wanted(at, "`--`", "sum -- R2 33k -- out").fix(fix));
             }
+            // `sum and sum -- R2 33k`
+            Tok::And if end == at + 2 && self.tok(at + 1)?.is_ref() => {
+                let gap = Span {
+                    start: self.span(first).end,
+                    end: self.span(at + 1).start,
+                };
+                let fix = Fix::likely("begin a new line", vec![replace(gap, "\n")]);
+                return Some(self.extra(at).fix(fix));
+            }
             tok if tok.is_ref() => {
                 let mut fault = self.wanted(at, "a value", "10k");
                 let word = self.word(at);
@@ -183,6 +225,11 @@ impl Line<'_> {
                     let edit = vec![replace(self.span(at), text.clone())];
                     fault = fault.fix(Fix::likely(format!("write `{text}`"), edit));
                 }
+                let operand = |at: usize| {
+                    let tok = self.tok(at);
+                    tok.is_some_and(|it| it.is_ref() || it.is_quantity())
+                };
+                let side_by_side = (at + 1..end).any(|at| operand(at) && operand(at - 1));
                 let sum = self.tokens[at..end].iter().all(|(tok, _)| {
                     let sign = matches!(
                         tok,
@@ -190,7 +237,7 @@ impl Line<'_> {
                     );
                     sign || tok.is_ref() || tok.is_quantity()
                 });
-                return Some(if sum && end > at {
+                return Some(if sum && !side_by_side {
                     fault.fix(self.in_brackets(at, end - 1))
                 } else {
                     fault
@@ -371,6 +418,27 @@ impl Line<'_> {
         Fault::new(self.span(at), FaultKind::SingleDash).fix(Fix::safe("join with `--`", edits))
     }
 
+    /// An element without a name gets the one that others read, or the next free one.
+    fn call_it(&self, at: usize) -> Fix {
+        let unit = crate::quantity::read(self.text, self.span(at)).map(|it| it.dimension);
+        let letter = match unit {
+            Ok(crate::Dimension::FARAD) => 'C',
+            Ok(crate::Dimension::HENRY) => 'L',
+            _ => 'R',
+        };
+        let read = self
+            .around
+            .missing(false)
+            .filter(|it| it.starts_with(letter));
+        let free = || {
+            let names = (1..).map(|it| format!("{letter}{it}"));
+            names.into_iter().find(|it| !self.around.is_a_thing(it))
+        };
+        let name = read.map(str::to_owned).or_else(free).unwrap_or_default();
+        let edit = insert(self.span(at).start, format!("{name} "));
+        Fix::likely(format!("call it `{name}`"), vec![edit])
+    }
+
     fn element_value(&self, station: &Station, unfinished: bool) -> Fault {
         let (span, name) = (self.span(station.first), self.word(station.first));
         let value = match name.chars().next() {
@@ -382,6 +450,18 @@ impl Line<'_> {
         // Two nodes: whatever was to stand between them is not there.
         if self.tokens.len() == 3 && !self.names_an_element(station) {
             return fault;
+        }
+        // A node before another one: it can go if nothing else is there.
+        let between = station.first > 0 && station.end < self.tokens.len();
+        if between && self.word(station.end + 1) == "ground" && !self.names_an_element(station) {
+            let gap = Span {
+                start: span.start,
+                end: self.span(station.end + 1).start,
+            };
+            let alone = self.around.mentions(name) <= 1;
+            let title = format!("leave out `{name}`");
+            let fix = Fix::likely(title, vec![replace(gap, "")]);
+            return if alone { fault.fix(fix) } else { fault };
         }
         fault.fix(Fix::likely(
             format!("write `{name} {value}`"),

@@ -15,12 +15,26 @@ const ORDERS: [&str; 10] = [
     "connect", "wire", "join", "put", "attach", "link", "place", "add", "insert", "solder",
 ];
 /// Kinds of elements, which the unit tells already.
-pub(super) const ELEMENTS: [&str; 5] = ["resistor", "capacitor", "inductor", "coil", "resistance"];
+const ELEMENTS: [(&str, &str); 7] = [
+    ("resistor", "in -- R1 10k -- sum"),
+    ("resistance", "in -- R1 10k -- sum"),
+    ("capacitor", "in -- C1 100 nF -- sum"),
+    ("capacitance", "in -- C1 100 nF -- sum"),
+    ("cap", "in -- C1 100 nF -- sum"),
+    ("inductor", "in -- L1 10 mH -- sum"),
+    ("coil", "in -- L1 10 mH -- sum"),
+];
 /// What stands between the names of an element told in words.
 const GLUE: [&str; 14] = [
     "from", "to", "between", "and", "at", "on", "with", "is", "of", "connects", "goes", "node",
     "nodes", "value",
 ];
+
+/// Where an element of this kind stands: an example of its path.
+pub fn element(word: &str) -> Option<&'static str> {
+    let of_trade = ELEMENTS.iter().find(|it| it.0.eq_ignore_ascii_case(word));
+    of_trade.map(|it| it.1)
+}
 
 impl Line<'_> {
     /// A sentence, a heading, an order.
@@ -35,7 +49,7 @@ impl Line<'_> {
         }
         let first = self.word(0).to_lowercase();
         let fault = Fault::new(self.span(0), FaultKind::NotAStatement(None));
-        if ORDERS.contains(&first.as_str()) || ELEMENTS.contains(&first.as_str()) {
+        if ORDERS.contains(&first.as_str()) || element(&first).is_some() {
             return Some(match self.path_in_words(1) {
                 Some(path) => fault.fix(self.instead_of_all(path)),
                 None => fault,
@@ -60,6 +74,16 @@ impl Line<'_> {
         Some(fault.fix(Fix::likely("make it a remark", vec![remark])))
     }
 
+    /// `resistor R1: in, sum, 10k`
+    pub(super) fn element_as_a_device(&self) -> Option<Fault> {
+        element(self.word(0)).filter(|_| !self.is_a_block())?;
+        let fault = Fault::new(self.span(0), FaultKind::NotAStatement(None));
+        Some(match self.path_in_words(1) {
+            Some(path) => fault.fix(self.instead_of_all(path)),
+            None => fault,
+        })
+    }
+
     /// `1. supply …`: a number in front.
     pub(crate) fn numbered(&self) -> Option<Fault> {
         let number = self.tok(0) == Some(Tok::Whole) && self.tok(1) == Some(Tok::Stray);
@@ -81,7 +105,8 @@ impl Line<'_> {
     /// `RL 4.7k from out to ground` and the like, as a path: one name, one value, two nodes, whatever their order.
     pub(super) fn path_in_words(&self, first: usize) -> Option<String> {
         let name = self.word(first);
-        if !self.tok(first)?.is_name() || !name.starts_with(['R', 'C', 'L']) {
+        let element = first > 0 || name.starts_with(['R', 'C', 'L']);
+        if !self.tok(first)?.is_name() || !element {
             return None;
         }
         let mut value = None;

@@ -3,7 +3,7 @@
 use super::{Line, insert, replace};
 use crate::kind::Kind;
 use crate::lexer::Tok;
-use crate::{Fault, FaultKind, Fix, Span};
+use crate::{Dimension, Fault, FaultKind, Fix, Span, quantity};
 
 impl Line<'_> {
     /// What is wrong with the head of a source, or left of its `=`.
@@ -31,8 +31,17 @@ impl Line<'_> {
             return Some(self.missing_colon(2, "source probe: in = 1.2 V"));
         }
         match self.tokens.iter().position(|(tok, _)| *tok == Tok::Equals) {
-            Some(equals) => self.left_side(equals).or_else(|| self.said_twice(equals)),
-            None => self.without_equals().or_else(|| self.said_twice(2)),
+            Some(equals) => {
+                let fault = self
+                    .left_side(equals)
+                    .or_else(|| self.half_a_wave(equals + 1));
+                fault.or_else(|| self.said_twice(equals))
+            }
+            None => {
+                let fault = self.without_equals().or_else(|| self.from_nowhere());
+                let fault = fault.or_else(|| self.half_a_wave(3));
+                fault.or_else(|| self.said_twice(2))
+            }
         }
     }
 
@@ -131,6 +140,20 @@ impl Line<'_> {
         let span = |from: usize, to: usize| self.span(from).to(self.span(to)).of(self.text);
         let sign = usize::from(self.tok(3) == Some(Tok::Minus));
         let quantity = self.tok(3 + sign).is_some_and(Tok::is_quantity) && equals == 4 + sign;
+        // `1.2 V = a - b`
+        let difference = self.tokens.len() == equals + 4
+            && self.tok(equals + 2) == Some(Tok::Minus)
+            && [1, 3]
+                .iter()
+                .all(|it| self.tok(equals + it).is_some_and(Tok::is_name));
+        if quantity && difference {
+            let text = format!("{} = {}", span(equals + 1, equals + 3), span(3, 3 + sign));
+            let all = self.span(3).to(self.span(equals + 3));
+            return fault.fix(Fix::safe(
+                format!("write `{text}`"),
+                vec![replace(all, text)],
+            ));
+        }
         if quantity
             && self.tokens.len() == equals + 2
             && self.tok(equals + 1).is_some_and(Tok::is_name)
@@ -141,6 +164,35 @@ impl Line<'_> {
                 format!("write `{text}`"),
                 vec![replace(all, text)],
             ));
+        }
+        // `a -> b = 1.2 V`, `a, b = 1.2 V`
+        let arrow = self.tok(4) == Some(Tok::Minus) && self.tok(5) == Some(Tok::Greater);
+        let joint = matches!(
+            self.tok(4),
+            Some(Tok::Comma | Tok::And | Tok::To | Tok::Wire | Tok::Colon)
+        );
+        let second = equals - 1;
+        let names = [3, second]
+            .iter()
+            .all(|at| self.tok(*at).is_some_and(Tok::is_name));
+        if names && (arrow && equals == 7 || joint && equals == 6) {
+            let (a, b) = (self.word(3), self.word(second));
+            let last = self.tokens.len() - 1;
+            let amperes = quantity::read(self.text, self.span(last))
+                .is_ok_and(|it| it.dimension == Dimension::AMPERE);
+            if amperes && last == equals + 1 {
+                let text = format!("{} from {a} into {b}", self.word(last));
+                let all = self.span(3).to(self.span(last));
+                let fix = Fix::likely(format!("write `{text}`"), vec![replace(all, text)]);
+                return fault.fix(fix);
+            }
+            let text = match b {
+                "ground" => a.to_owned(),
+                minus => format!("{a} - {minus}"),
+            };
+            let all = self.span(3).to(self.span(second));
+            let fix = Fix::likely(format!("write `{text} = …`"), vec![replace(all, text)]);
+            return fault.fix(fix);
         }
         let called =
             equals == 7 && self.tok(4) == Some(Tok::Call) && self.tok(6) == Some(Tok::Close);
@@ -180,6 +232,22 @@ impl Line<'_> {
         let behind = &self.tokens[3..];
         let unfinished = match behind {
             [] => return Some(self.wanted(3, "what it holds", "in = 1.2 V")),
+            // `1.2 V`, of which nobody knows where
+            [(value, _)] | [(Tok::Plus | Tok::Minus, _), (value, _)]
+                if value.is_quantity() && self.is_volts(self.tokens.len() - 1) =>
+            {
+                let fault = Fault::new(
+                    self.span(3).to(self.span(self.tokens.len() - 1)),
+                    FaultKind::SourceForm,
+                );
+                return Some(match self.around.unfed() {
+                    Some(node) => fault.fix(Fix::likely(
+                        format!("write `{node} = …`"),
+                        vec![insert(self.span(3).start, format!("{node} = "))],
+                    )),
+                    None => fault,
+                });
+            }
             [(a, _)] => a.is_ref(),
             [(a, _), (Tok::Minus, _)] => a.is_ref(),
             [(a, _), (Tok::Minus, _), (b, _)] => a.is_ref() && b.is_ref(),
@@ -212,6 +280,74 @@ impl Line<'_> {
         unfinished.then(|| Fault::new(end, FaultKind::SourceForm).unfinished(true))
     }
 
+    /// `1 V at 1 kHz`, `0 V to 1 V at 1 ms`, `step from 0 V …`, `sine(1 V, 1 kHz)`
+    fn half_a_wave(&self, at: usize) -> Option<Fault> {
+        let quantity = |at: usize| self.tok(at).is_some_and(Tok::is_quantity);
+        let (what, example) = ("a wave", "sine 1 V at 1 kHz");
+        let wave = self.tok(at).is_some_and(is_wave);
+        if wave && self.tok(at + 1) == Some(Tok::From) && quantity(at + 2) {
+            let fix = Fix::likely("leave out `from`", vec![replace(self.with_gap(at + 1), "")]);
+            return Some(
+                self.wanted(at + 1, "a value", "step 0 V to 1 V at 1 ms")
+                    .fix(fix),
+            );
+        }
+        let called = wave
+            && matches!(self.tok(at + 1), Some(Tok::Open | Tok::Call))
+            && quantity(at + 2)
+            && self.tok(at + 3) == Some(Tok::Comma)
+            && quantity(at + 4)
+            && self.tok(at + 5) == Some(Tok::Close);
+        if called {
+            let text = format!(
+                "{} {} at {}",
+                self.word(at),
+                self.word(at + 2),
+                self.word(at + 4)
+            );
+            let all = self.span(at).to(self.span(at + 5));
+            let fix = Fix::likely(format!("write `{text}`"), vec![replace(all, text)]);
+            return Some(self.wanted(at + 1, "a value", example).fix(fix));
+        }
+        if !quantity(at) {
+            return None;
+        }
+        let word = match (self.tok(at + 1)?, self.tok(at + 3)) {
+            (Tok::At, _) if quantity(at + 2) => "sine",
+            (Tok::To, Some(Tok::At)) if quantity(at + 2) && quantity(at + 4) => "step",
+            _ => return None,
+        };
+        let fix = Fix::likely(
+            format!("write `{word}` before it"),
+            vec![insert(self.span(at).start, format!("{word} "))],
+        );
+        Some(self.wanted(at, what, example).fix(fix))
+    }
+
+    fn is_volts(&self, at: usize) -> bool {
+        quantity::read(self.text, self.span(at)).is_ok_and(|it| it.dimension == Dimension::VOLT)
+    }
+
+    /// `1 mA into a`: out of ground, most often.
+    fn from_nowhere(&self) -> Option<Fault> {
+        let at = self.tokens.iter().position(|(tok, _)| *tok == Tok::Into)?;
+        let from = self.tokens[3..].iter().any(|(tok, _)| *tok == Tok::From);
+        // `1 mA into b from a`
+        if from && self.tok(at + 2) == Some(Tok::From) && self.tokens.len() == at + 4 {
+            let text = format!("from {} into {}", self.word(at + 3), self.word(at + 1));
+            let all = self.span(at).to(self.span(at + 3));
+            let fix = Fix::likely(format!("write `{text}`"), vec![replace(all, text)]);
+            return Some(self.wanted(at, "`from`", "from ground into sum").fix(fix));
+        }
+        if from || at < 4 || !self.tok(at - 1)?.is_quantity() {
+            return None;
+        }
+        let insert = insert(self.span(at).start, "from ground ");
+        let (what, example) = ("`from`", "from ground into sum");
+        let fix = Fix::likely("put `from ground` before it", vec![insert]);
+        Some(self.wanted(at, what, example).fix(fix))
+    }
+
     /// `supply +9 V, -9 V`
     pub(super) fn supply(&self) -> Option<Fault> {
         if self.tok(1) == Some(Tok::Equals) {
@@ -239,6 +375,20 @@ impl Line<'_> {
                 format!("write `{text}`"),
                 vec![replace(all, text)],
             )));
+        }
+        // `supply at +9 V and -9 V`
+        let begins = |at: usize| {
+            let sign = usize::from(matches!(self.tok(at), Some(Tok::Plus | Tok::Minus)));
+            self.tok(at + sign).is_some_and(Tok::is_quantity)
+        };
+        let small = matches!(
+            self.word(first),
+            "at" | "of" | "is" | "from" | "with" | "by" | "to" | "rails"
+        );
+        if small && begins(first + 1) {
+            let title = format!("leave out `{}`", self.word(first));
+            let fix = Fix::likely(title, vec![replace(self.with_gap(first), "")]);
+            return Some(self.wanted(first, "a rail", "+9 V and -9 V").fix(fix));
         }
         let signed = matches!(self.tok(first), Some(Tok::Plus | Tok::Minus));
         let second = first + 1 + usize::from(signed);

@@ -3,7 +3,7 @@
 use super::{Line, codes, insert, replace};
 use crate::kind::Kind;
 use crate::lexer::Tok;
-use crate::{ExprKind, Fault, FaultKind, Fix, PathItem, units};
+use crate::{ExprKind, Fault, FaultKind, Fix, PathItem};
 
 /// Every unit that is offered, as it is written.
 const UNITS: [&str; 45] = [
@@ -91,8 +91,14 @@ fn meant(word: &str) -> Option<&'static str> {
         }
     }
     for (long, short) in PREFIXES {
-        if let Some(unit) = small.strip_prefix(long).and_then(unit_word) {
+        let rest = small.strip_prefix(long);
+        if let Some(unit) = rest.and_then(unit_word) {
             return listed(&format!("{short}{unit}"));
+        }
+        // `microA`
+        let base = word.get(long.len()..).filter(|_| rest.is_some());
+        if let Some(unit) = base.and_then(|it| listed(&format!("{short}{it}"))) {
+            return Some(unit);
         }
     }
     let mut letters = word.chars();
@@ -222,6 +228,21 @@ impl Line<'_> {
         {
             return fault(None).fix(write(text, false));
         }
+        // `100nF50V`: a value and its rating
+        if let Some((unit, rating)) = split
+            && let Some(unit) = UNITS.iter().find(|it| **it == unit)
+        {
+            let places = rating.trim_start_matches(|it: char| it.is_ascii_digit());
+            let size = &rating[..rating.len() - places.len()];
+            if let Some(rated) = UNITS.iter().find(|it| **it == places) {
+                let text = format!(
+                    "{} {}",
+                    quantity_text(digits, unit),
+                    quantity_text(size, rated)
+                );
+                return fault(Some(unit)).fix(write(text, false));
+            }
+        }
         if self.kind == Kind::Path
             || self.kind == Kind::Unknown
             || self.tok(at - 1) == Some(Tok::Quantity)
@@ -350,12 +371,10 @@ impl Line<'_> {
                     .of(self.text)
                     .bytes()
                     .all(|it| it.is_ascii_digit());
-                let more = it.extras[0].span.of(self.text);
-                let unit = more
-                    .trim_start_matches(|it: char| it.is_ascii_digit() || it == '.')
-                    .trim_start();
-                let goes_on = unit.is_empty()
-                    || units::unit(unit).is_some_and(|it| it.dimension == crate::Dimension::OHM);
+                let more = crate::quantity::read(self.text, it.extras[0].span);
+                let goes_on = more.is_ok_and(|it| {
+                    it.form == crate::Form::Plain || it.dimension == crate::Dimension::OHM
+                });
                 (bare && goes_on).then(|| it.extras[0].span)
             }
             _ => None,
