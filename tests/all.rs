@@ -10,6 +10,7 @@ mod generate;
 mod any_bytes;
 mod command;
 mod examples;
+mod facts;
 mod fuzz;
 mod fuzzed;
 mod half_typed;

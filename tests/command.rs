@@ -63,14 +63,21 @@ fn the_exit_status_tells_good_from_wrong_from_unreadable() {
         "source s: a = 3 V\na -- R1 1k -- ground\nexpect a = 4 V\n",
     )
     .expect("written");
+    // No class delivers that much.
+    let burning = folder.join("burning.amp");
+    let load = "source s: a = 4 V\nopamp A1: plus a, minus b, drives b\nb -- R1 1 -- ground\n";
+    fs::write(&burning, load).expect("written");
     let good = here("samples/01_moisture_scaler.amp");
     let (good, wrong) = (good.to_string_lossy(), wrong.to_string_lossy());
+    let burning = burning.to_string_lossy();
     let cases: &[(&[&str], i32)] = &[
         (&["check", &good], 0),
         (&["check", "--json", &good], 0),
         (&["solve", &good], 0),
         (&["equations", &good], 0),
         (&["explain", &good], 0),
+        (&["suit", &good], 0),
+        (&["suit", "--json", &good], 0),
         (&["rule"], 0),
         (&["rule", "positive_feedback"], 0),
         (&["--help"], 0),
@@ -79,6 +86,8 @@ fn the_exit_status_tells_good_from_wrong_from_unreadable() {
         (&["check", "--json", &wrong], 1),
         (&["solve", &wrong], 1),
         (&["solve", "--json", &wrong], 1),
+        (&["suit", &burning], 1),
+        (&["suit", "--json", &burning], 1),
         (&["rule", "no_such_rule"], 1),
         (&["solve", "no/such/file.amp"], 2),
         (&["check", "no/such/folder"], 2),
@@ -157,6 +166,7 @@ fn pages_the_man_page_and_completions_are_printed() {
     for (arguments, expected) in [
         (&["manual"][..], "language"),
         (&["manual", "start"], "# The first circuit"),
+        (&["manual", "classes"], "part fet_input"),
         (&["manual", "floating_node"], "floating_node"),
         (&["manual", "--man"], ".TH ampersum"),
         (&["manual", "--completions", "bash"], "_ampersum"),

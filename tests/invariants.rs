@@ -426,6 +426,9 @@ fn two_circuits_that_do_not_touch_have_the_answers_and_findings_of_both() {
             .into_iter()
             .map(|finding| finding.rule)
             .collect();
+        // The one rule that is about any two points of all.
+        rules.retain(|it| it != "touch_voltage");
+        found.retain(|it| it != "touch_voltage");
         rules.sort();
         found.sort();
         assert_eq!(rules, found, "{}", net.text());

@@ -97,7 +97,7 @@ fn every_output_has_the_shape_of_the_manual() {
     let files = files();
     for file in &files {
         let file = file.to_string_lossy();
-        for command in ["check", "solve", "equations", "explain"] {
+        for command in ["check", "solve", "equations", "explain", "suit"] {
             documents.push(printed(&[command, "--json", &file]));
         }
         documents.push(printed(&["solve", "--shares", "--json", &file]));

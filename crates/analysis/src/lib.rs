@@ -7,14 +7,17 @@
 //! [`linear`] (solving them exactly), [`solution`] (voltages, currents, powers), [`board`] (real op-amps as a plain circuit for all of these),
 //! [`gap`] (real less ideal, by cause), [`shares`] (what each source does, and what resistances are seen), [`feedback`] (which way each block of
 //! op-amps acts), [`states`] (op-amps at their limits: all states, and where they end), [`claims`] (what `expect` claims, judged).
+//! For judging limits: [`inputs`] (what inputs look into), [`extremes`] (how far waves go).
 
 pub mod answer;
 pub mod board;
 pub mod claims;
 pub mod equations;
+pub mod extremes;
 pub mod faults;
 pub mod feedback;
 pub mod gap;
+pub mod inputs;
 pub mod linear;
 pub mod network;
 pub mod shares;

@@ -513,7 +513,7 @@ impl Study {
     }
 
     /// [`Study::linear`] for each choice of the constants of the circuit's sources.
-    fn solve_for(
+    pub(crate) fn solve_for(
         &self,
         circuit: &Circuit,
         parts: &[Part],

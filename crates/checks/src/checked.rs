@@ -1,6 +1,6 @@
 //! A circuit with its facts, as a rule looks at it.
 
-use std::cell::Cell;
+use std::cell::{Cell, OnceCell};
 
 use analysis::faults::{Fault, FaultKind};
 use analysis::{Study, Trouble};
@@ -8,6 +8,7 @@ use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
 use syntax::{Fix, Place, TextEdit};
 use teaching::names;
 
+use crate::rules::output_current::{self, Overload};
 use crate::{Finding, Rule, Settings};
 
 /// A circuit with its facts.
@@ -24,6 +25,8 @@ pub struct Checked<'a> {
     pub settings: &'a Settings,
     /// How often names were compared.
     pub guesses: &'a Guesses,
+    /// Outputs that are asked for too much current; found when someone asks.
+    pub(crate) overloads: OnceCell<Vec<Overload>>,
 }
 
 /// How many names were compared with others that were perhaps meant: where a file has very many, they are no slips of the
@@ -81,6 +84,12 @@ impl Checked<'_> {
     pub fn is_sure(&self, block: &[OpampId]) -> bool {
         !block.iter().any(|it| self.is_faulty(*it))
             && !self.study.regions.may_lack_feedback(self.circuit, block)
+    }
+
+    /// Outputs that are asked for too much current.
+    pub(crate) fn overloads(&self) -> &[Overload] {
+        self.overloads
+            .get_or_init(|| output_current::overloads(self))
     }
 
     /// Whether broken lines, or lines that are not computed yet, may have wired something.

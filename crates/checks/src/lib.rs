@@ -11,14 +11,17 @@ mod doubt;
 mod extents;
 mod finding;
 mod fixes;
+mod limits;
 pub mod reading;
 pub mod registry;
 pub mod rules;
 mod settings;
+pub mod suit;
 #[cfg(test)]
 mod tests;
 mod trial;
 
+use std::cell::OnceCell;
 use std::collections::HashMap;
 
 use analysis::Study;
@@ -37,6 +40,17 @@ pub use settings::{Inlay, Level, Settings, Symbols, Trouble};
 pub fn check(book: &Book, studies: &[Study], settings: &Settings) -> Vec<Finding> {
     let (mut findings, slips) = look(book, studies, settings);
     trial::settle(book, settings, slips, &mut findings);
+    in_order(&mut findings);
+    findings
+}
+
+/// The same of circuits that are not as their text says: no change of the text is tried.
+pub(crate) fn check_beside_text(
+    book: &Book,
+    studies: &[Study],
+    settings: &Settings,
+) -> Vec<Finding> {
+    let (mut findings, _) = look(book, studies, settings);
     in_order(&mut findings);
     findings
 }
@@ -62,6 +76,7 @@ fn look(book: &Book, studies: &[Study], settings: &Settings) -> (Vec<Finding>, V
             study,
             settings,
             guesses: &guesses,
+            overloads: OnceCell::new(),
         };
         let mut found = Vec::new();
         for rule in RULES {

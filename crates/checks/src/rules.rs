@@ -1,18 +1,22 @@
 //! The rules, one a file: its manual page, how it looks, its words and fixes, its tests.
 
 pub mod bias_path;
+pub mod capacitive_load;
 pub mod current_dead_end;
 pub mod expectation;
 pub mod feedback_cancels;
 pub mod feedback_speeds;
 pub mod floating_node;
+pub mod input_range;
 pub mod inputs_tied;
 pub mod loose_end;
 pub mod no_feedback;
 pub mod not_built;
 pub mod oscillation;
 pub mod output_conflict;
+pub mod output_current;
 pub mod positive_feedback;
+pub mod resistor_power;
 pub mod resistor_range;
 pub mod reversed_polarity;
 pub mod settings;
@@ -20,6 +24,9 @@ pub mod several_states;
 pub mod shorted_element;
 pub mod source_conflict;
 pub mod supply_missing;
+pub mod supply_range;
 pub mod swing;
+pub mod touch_voltage;
 pub mod unsolvable;
 pub mod unused;
+pub mod voltage_rating;

@@ -296,6 +296,7 @@ fn sound_files_have_no_finding() {
         "pair",
         "single",
         "half",
+        "limits",
     ] {
         let found = findings(&read(&format!("{base}.amp")));
         let rules: Vec<_> = found.iter().map(|it| (it.rule, &it.message)).collect();
@@ -413,6 +414,7 @@ fn slips() -> Vec<Slip> {
         "values",
         "names",
         "wiring",
+        "limits",
         "prose",
         "habits",
     ];

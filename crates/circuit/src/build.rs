@@ -10,7 +10,7 @@ use crate::files::{BlockRef, Library, load};
 use crate::mend::{is_first, join_unknown, ports_not_said, reserved};
 use crate::model::*;
 use crate::scope::{Builder, Frame};
-use crate::{Block, Book, Fault, FaultKind};
+use crate::{Block, Book, Fault, FaultKind, classes};
 
 /// Builds every circuit of a text. `path` names the file (and a circuit without a name); `read` gives the text behind
 /// another file's path, or `None` where there is none inside the workspace.
@@ -54,13 +54,20 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
         })
     });
     let blocks: Vec<Block> = blocks.collect();
+    let mut files = library.files;
+    if parts
+        .iter()
+        .any(|it| it.place.file.0 as usize == files.len())
+    {
+        files.push(classes::file());
+    }
     let mut seen = HashSet::new();
     faults.retain(|it| seen.insert((it.place, it.kind.id())));
     let faults = reserved(ports_not_said(faults));
     let mut faults = join_unknown(faults, || unused(&circuits, &parts, &blocks));
     faults.sort_by_key(|it| (it.place.file, it.place.span));
     Book {
-        files: library.files,
+        files,
         circuits,
         parts,
         blocks,

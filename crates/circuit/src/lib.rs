@@ -4,13 +4,14 @@
 //!
 //! Data walks through the modules in this order: [`files`] (the file asked for and those it uses), [`build`] (each circuit
 //! in passes), [`declare`] (names and nodes), [`devices`] and [`blocks`], [`formula`] (expressions), [`values`] (elements), [`sources`], [`opamps`], [`claims`], [`sheets`].
-//! [`model`] is what comes out.
+//! [`model`] is what comes out; [`classes`] are the parts that ship with the tool.
 
 use std::sync::Arc;
 
 mod blocks;
 mod build;
 mod claims;
+pub mod classes;
 pub mod compare;
 mod declare;
 mod devices;

@@ -3,11 +3,11 @@
 use syntax::{Argument, Name, Number, Rail as SaidRail};
 use syntax::{Dimension, StatementId, StatementKind};
 
-use crate::FaultKind;
 use crate::declare::{leave_out, rail_span};
 use crate::formula::less;
 use crate::model::*;
 use crate::scope::{Builder, What};
+use crate::{FaultKind, classes};
 
 impl<'t> Builder<'t> {
     /// `supply` and `opamps are` of a circuit, then every op-amp.
@@ -132,20 +132,25 @@ impl<'t> Builder<'t> {
             return Some(None);
         }
         let shelf = self.library.shelf(self.frames[frame].file);
-        if let Some(id) = shelf.parts.get(&key) {
+        let perhaps = self.perhaps(frame, &key);
+        let own = shelf.parts.get(&key).copied();
+        let class = || (!perhaps).then(|| classes::named(&key)).flatten();
+        if let Some(id) = own.or_else(|| Some(self.class(class()?))) {
             let place = self.place(frame, name);
             let uses = &mut self.parts[id.index()].uses;
             if !uses.contains(&place) {
                 uses.push(place);
             }
-            return Some(Some(*id));
+            return Some(Some(id));
         }
-        if !shelf.incomplete && !self.perhaps(frame, &key) {
+        if !shelf.incomplete && !perhaps {
+            let classes = classes::classes().iter().map(|it| it.part.name.as_str());
             let mut known: Vec<&str> = shelf
                 .parts
                 .keys()
                 .map(String::as_str)
                 .chain(["ideal"])
+                .chain(classes)
                 .collect();
             known.sort_unstable();
             let nearest = syntax::spelled(known, &key).map(str::to_owned);

@@ -37,6 +37,24 @@ fn rounded(n: u32) -> Vec<u32> {
 
 /// The member of the series that is nearest to `wish` by ratio (the smaller one of two that are equally near); `wish` is above zero.
 pub fn nearest(name: &str, wish: &Ratio) -> Option<Ratio> {
+    let [below, above] = around(name, wish)?;
+    // wish/below ≤ above/wish, without a root.
+    let square = wish.clone() * wish.clone();
+    Some(if square <= below.clone() * above.clone() {
+        below
+    } else {
+        above
+    })
+}
+
+/// The least member of the series that is not below `wish`, which is above zero.
+pub fn at_least(name: &str, wish: &Ratio) -> Option<Ratio> {
+    let [below, above] = around(name, wish)?;
+    Some(if below == *wish { below } else { above })
+}
+
+/// The two members of the series next to `wish`: below ≤ wish < above.
+fn around(name: &str, wish: &Ratio) -> Option<[Ratio; 2]> {
     let decade = decade(name)?;
     if wish.sign() == Sign::Negative || wish.is_zero() {
         return None;
@@ -64,17 +82,11 @@ pub fn nearest(name: &str, wish: &Ratio) -> Option<Ratio> {
     for digits in decade.into_iter().skip(1).chain([1000]) {
         let above = member(digits, exponent);
         if above > *wish {
-            // wish/below ≤ above/wish, without a root.
-            let square = wish.clone() * wish.clone();
-            return Some(if square <= below.clone() * above.clone() {
-                below
-            } else {
-                above
-            });
+            return Some([below, above]);
         }
         below = above;
     }
-    Some(below)
+    None
 }
 
 #[cfg(test)]
@@ -99,5 +111,17 @@ mod tests {
             assert_eq!(nearest(series, &wish), Some(expected), "{series} {wish}");
         }
         assert_eq!(nearest("E7", &ratio(1, 1)), None);
+    }
+
+    #[test]
+    fn the_next_member_is_never_below_the_wish() {
+        for (series, wish, expected) in [
+            ("E24", ratio(451, 1), ratio(470, 1)),
+            ("E24", ratio(470, 1), ratio(470, 1)),
+            ("E12", ratio(97, 1), ratio(100, 1)),
+            ("E6", ratio(99, 100), ratio(1, 1)),
+        ] {
+            assert_eq!(at_least(series, &wish), Some(expected), "{series} {wish}");
+        }
     }
 }

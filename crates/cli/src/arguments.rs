@@ -77,6 +77,12 @@ pub enum Command {
         #[arg(long)]
         real: bool,
     },
+    /// Try each generic op-amp class in a circuit, and say which would do and which limit rules the others out
+    Suit {
+        /// What to read and how to print it
+        #[command(flatten)]
+        file: OneFile,
+    },
     /// Write texts in their canonical form, in place; `-` reads standard input and writes standard output
     Format {
         /// Files and folders (every `.amp` file below); this folder where none is named

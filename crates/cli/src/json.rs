@@ -8,6 +8,7 @@ use analysis::shares::{Giver, Resistance, Share, Shares};
 use analysis::solution::{Carried, Output, Solution};
 use analysis::states::Mode;
 use analysis::{Answer, Outcome, Study, Trouble};
+use checks::suit::Suited;
 use checks::{Finding, Severity};
 use circuit::{Circuit, Claim, ClaimKind, NodeId};
 use serde_json::{Map, Value, json};
@@ -61,6 +62,39 @@ fn file(it: &Examined, shape: Shape, only: Only) -> Value {
         .map(|index| writer.circuit(index, shape))
         .collect();
     json!({ "path": it.path, "findings": writer.findings(None), "circuits": circuits })
+}
+
+/// The outer object of `suit`: each of these circuits with what rules each class out.
+pub fn suited(it: &Examined, circuits: &[(usize, Vec<Suited>)]) -> Value {
+    let writer = Writer::new(it, None);
+    let circuits = circuits.iter().map(|(index, classes)| {
+        let circuit = &it.book.circuits[*index];
+        let classes = classes.iter().map(|class| {
+            let findings = class.findings.iter().map(|it| writer.finding(it));
+            let mut out = Map::new();
+            out.insert("name".into(), json!(class.class.part.name));
+            out.insert("suits".into(), json!(class.findings.is_empty()));
+            out.insert("usual_rails".into(), json!(class.usual_rails));
+            if !class.off.is_empty() {
+                let off = class.off.iter().map(|(node, volts)| {
+                    let name = circuit.node_name(*node).to_owned();
+                    (name, number(volts, Dimension::VOLT))
+                });
+                out.insert("off".into(), Value::Object(off.collect()));
+            }
+            out.insert("findings".into(), findings.collect());
+            Value::Object(out)
+        });
+        json!({
+            "name": circuit.name,
+            "title": circuit.title,
+            "classes": classes.collect::<Vec<_>>(),
+            "findings": writer.findings(Some(*index)),
+        })
+    });
+    let circuits: Vec<Value> = circuits.collect();
+    let file = json!({ "path": it.path, "findings": writer.findings(None), "circuits": circuits });
+    json!({ "ampersum": env!("CARGO_PKG_VERSION"), "files": [file] })
 }
 
 struct Writer<'a> {

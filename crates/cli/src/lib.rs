@@ -137,6 +137,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
                 words::explained(it, index, at, real)
             })
         }
+        Command::Suit { file } => suit(&file),
         Command::Rule { name } => Ok(page(pages::rule(name.as_deref()), name.as_deref())),
         Command::Manual {
             completions: Some(shell),
@@ -292,22 +293,7 @@ fn one(
     words: impl Fn(&Examined, usize) -> Option<String>,
 ) -> Result<bool, String> {
     let it = read::examine_file(&file.file)?;
-    let only = file.circuit.as_deref();
-    let chosen: Vec<usize> = (0..it.book.circuits.len())
-        .filter(|index| only.is_none_or(|name| it.book.circuits[*index].name == name))
-        .collect();
-    if let (Some(name), true) = (only, chosen.is_empty()) {
-        let names: Vec<&str> = it.book.circuits.iter().map(|it| it.name.as_str()).collect();
-        let known = if names.is_empty() {
-            "none".to_owned()
-        } else {
-            names.join(", ")
-        };
-        return Err(format!(
-            "`{}` has no circuit `{name}` (it has: {known})",
-            it.path
-        ));
-    }
+    let (only, chosen) = (file.circuit.as_deref(), chosen(&it, file)?);
     let good = good(&it, &chosen, shape);
     if file.json {
         let only = Only {
@@ -340,6 +326,54 @@ fn one(
     }
     if !all_said && chosen.len() == 1 {
         return Err("the circuit has no such node (`ampersum equations` lists them)".to_owned());
+    }
+    Ok(good)
+}
+
+/// The circuits that are asked for.
+fn chosen(it: &Examined, file: &OneFile) -> Result<Vec<usize>, String> {
+    let only = file.circuit.as_deref();
+    let chosen: Vec<usize> = (0..it.book.circuits.len())
+        .filter(|index| only.is_none_or(|name| it.book.circuits[*index].name == name))
+        .collect();
+    if let (Some(name), true) = (only, chosen.is_empty()) {
+        let names: Vec<&str> = it.book.circuits.iter().map(|it| it.name.as_str()).collect();
+        let known = if names.is_empty() {
+            "none".to_owned()
+        } else {
+            names.join(", ")
+        };
+        return Err(format!(
+            "`{}` has no circuit `{name}` (it has: {known})",
+            it.path
+        ));
+    }
+    Ok(chosen)
+}
+
+/// Whether some class of op-amp would do for each circuit.
+fn suit(file: &OneFile) -> Result<bool, String> {
+    let it = read::examine_file(&file.file)?;
+    let chosen = chosen(&it, file)?;
+    let tried = chosen.iter().map(|index| {
+        let classes = checks::suit::suit(&it.book, *index, &it.settings);
+        (*index, classes)
+    });
+    let tried: Vec<_> = tried.collect();
+    let would_do = |(_, classes): &(usize, Vec<checks::suit::Suited>)| {
+        classes.iter().any(|it| it.findings.is_empty())
+    };
+    let good = !tried.is_empty() && tried.iter().all(would_do);
+    if file.json {
+        print(&pretty(&json::suited(&it, &tried)));
+        return Ok(good);
+    }
+    let said = tried
+        .iter()
+        .map(|(index, classes)| words::suited(&it, *index, classes));
+    print(&said.collect::<Vec<_>>().join("\n"));
+    if tried.is_empty() {
+        print(&format!("`{}` holds no circuit\n", it.path));
     }
     Ok(good)
 }

@@ -8,6 +8,7 @@ use analysis::shares::Giver;
 use analysis::solution::{Carried, Solution};
 use analysis::states::Mode;
 use analysis::{Answer, Outcome};
+use checks::suit::Suited;
 use circuit::{Circuit, SourceId};
 use syntax::{Dimension, Ratio};
 use teaching::{notation, real, states};
@@ -104,6 +105,44 @@ pub fn explained(it: &Examined, index: usize, at: Option<&str>, real: bool) -> O
         filled(&mut out, text, indent);
     }
     Some(out)
+}
+
+/// Which class of op-amp would do in a circuit, and what rules each other one out.
+pub fn suited(it: &Examined, index: usize, classes: &[Suited]) -> String {
+    let circuit = &it.book.circuits[index];
+    let mut out = heading(circuit);
+    if circuit.opamps.is_empty() {
+        let _ = writeln!(out, "It has no op-amp, so there is nothing to choose.");
+        return out;
+    }
+    if classes.iter().any(|it| it.usual_rails) {
+        let _ = writeln!(
+            out,
+            "Op-amps without a supply have the usual rails of each class here."
+        );
+    }
+    for it in classes {
+        let verdict = if it.findings.is_empty() {
+            "would do"
+        } else {
+            "would not do"
+        };
+        let off = it.off.first().filter(|_| it.findings.is_empty());
+        let off = off.map_or(String::new(), |(node, volts)| {
+            let volts = notation::short(&volts.abs(), Dimension::VOLT);
+            format!(", {} off by {volts}", circuit.node_name(*node))
+        });
+        let _ = writeln!(out, "  {:<18} {verdict}{off}", it.class.part.name);
+        for finding in &it.findings {
+            let why = format!("{}: {}", finding.rule, finding.message);
+            filled(&mut out, &why, "      ");
+        }
+    }
+    let _ = writeln!(
+        out,
+        "No class is a real part (`ampersum manual classes`): the data sheet of yours counts."
+    );
+    out
 }
 
 fn heading(circuit: &Circuit) -> String {

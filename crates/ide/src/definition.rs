@@ -38,7 +38,11 @@ fn place(view: &View, thing: Thing) -> Option<Place> {
             names::carrier_name_place(&book.circuits[circuit], carrier)
         }
         Thing::Let(circuit, id) => book.circuits[circuit].lets[id.index()].place,
-        Thing::Part(part) => book.parts[part.index()].place,
+        // What ships with the tool stands in no file that an editor could open.
+        Thing::Part(part) => {
+            let place = book.parts[part.index()].place;
+            (!book.ships(place.file)).then_some(place)?
+        }
         Thing::Block(block) => book.blocks[block].place,
         Thing::Circuit(circuit) => book.circuits[circuit].place,
     })
@@ -94,6 +98,13 @@ mod tests {
     fn words_and_numbers_lead_nowhere() {
         let (view, spans) = open("«»source s: a = «»1 V\n«»\n# «»a\n");
         assert!(spans.iter().all(|it| definition(&view, it.start).is_none()));
+    }
+
+    #[test]
+    fn a_class_that_ships_with_the_tool_leads_nowhere() {
+        let (view, spans) =
+            open("circuit c\nopamp A1: plus a, minus b, drives b, part «»fet_input\n");
+        assert_eq!(definition(&view, spans[0].start), None);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
+use circuit::classes::classes;
 use syntax::{Span, TextEdit, TokenClass, normal};
 
 use crate::names::{Access, Home, Key, Kind, Names};
@@ -71,6 +72,9 @@ pub fn renamable(view: &View, offset: u32) -> Result<Option<Renamable>, Refusal>
     Err(match token.class {
         TokenClass::Name if checks::registry::doc(word).is_some() => {
             format!("`{word}` is a rule of the checker and keeps its name.")
+        }
+        TokenClass::Name if classes().iter().any(|it| it.part.name == word) => {
+            format!("`{word}` comes with the tool and keeps its name.")
         }
         TokenClass::Name => {
             format!("Nothing has the name `{word}` here, so there is nothing to rename.")

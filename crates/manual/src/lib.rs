@@ -1,6 +1,6 @@
 //! The manual: one small book, and a page for every rule.
 //!
-//! [`pages`] lists all of it in reading order: the chapters in `book/`, the table of rules, then each rule's page, made of
+//! [`pages`] lists all of it in reading order: the chapters in `book/`, the op-amp classes, the table of rules, then each rule's page, made of
 //! the text that stands in the rule's own file. Nothing is said twice: the book names rules and never explains them.
 //!
 //! [`fence`] finds the fenced blocks of a page. The tests run every circuit among them and hold every printed output to the
@@ -35,6 +35,7 @@ const CHAPTERS: &[(&str, &str)] = &[
     ("editor", include_str!("../book/editor.md")),
     ("equations", include_str!("../book/equations.md")),
     ("limits", include_str!("../book/limits.md")),
+    ("ratings", include_str!("../book/ratings.md")),
     ("safety", include_str!("../book/safety.md")),
 ];
 
@@ -58,7 +59,10 @@ pub fn pages() -> &'static [Page] {
             .iter()
             .map(|(id, doc)| page_of(id, rule_text(id, "always an error", doc)));
         chapters
-            .chain([page_of("rules", rules_text())])
+            .chain([
+                page_of("classes", classes_text()),
+                page_of("rules", rules_text()),
+            ])
             .chain(rules)
             .chain(reading)
             .collect()
@@ -97,6 +101,23 @@ fn rule_text(name: &str, is: &str, doc: &str) -> String {
         }
         after_example = line.starts_with("    ");
     }
+    text
+}
+
+/// The classes as they ship, with the source of every figure.
+fn classes_text() -> String {
+    let mut text = String::from(
+        "# Classes\n\nGeneric op-amps that ship with the tool, to be named like parts: `opamps are fet_input`. A part of your own with the \
+         same name comes first. `ampersum suit FILE` tries all of them in a circuit (see [Ratings](ratings.md#which-op-amp-would-do)).\n\n\
+         | class | is for |\n|---|---|\n",
+    );
+    for it in circuit::classes::classes() {
+        let about = it.part.description.as_deref().unwrap_or_default();
+        text.push_str(&format!("| `{}` | {about} |\n", it.part.name));
+    }
+    text.push_str("\n## Figures\n\n```amp part\n");
+    text.push_str(circuit::classes::TEXT);
+    text.push_str("```\n");
     text
 }
 

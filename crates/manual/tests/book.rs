@@ -171,6 +171,7 @@ fn every_page_has_a_name_of_its_own_a_title_and_is_found() {
             "language",
             "limits",
             "output",
+            "ratings",
             "safety",
             "start",
             "teach"

@@ -27,7 +27,7 @@ error. If they do, one of them says nothing new, and how the current is shared a
 # Right
     source battery: vcc = 9 V
     source charger: charge = 12 V
-    charge -- R2 10 -- vcc -- R1 10k -- ground
+    charge -- R2 10 1 W -- vcc -- R1 10k -- ground
     allow resistor_range at R2: \"the charger's own resistance\"
 ";
 

@@ -1,5 +1,6 @@
 //! The shelves from which a menu is filled.
 
+use circuit::classes::classes;
 use syntax::{Span, quantity};
 use teaching::words::Word;
 
@@ -117,11 +118,18 @@ impl<'v> Menu<'v> {
     }
 
     pub(super) fn parts(&mut self) {
-        for name in self.view.names().shelf(Home::Parts) {
-            self.put(self.item(name, ItemKind::Part, "a part", About::Part(name.to_owned())));
+        let own = self.view.names().shelf(Home::Parts);
+        for name in &own {
+            let about = About::Part((*name).to_owned());
+            self.put(self.item(name, ItemKind::Part, "a part", about));
         }
         let about = About::Meaning("The op-amp of the textbook: V+ = V−, no limits.");
         self.put(self.item("ideal", ItemKind::Part, "no limits", about));
+        let shipped = classes().iter().map(|it| &it.part);
+        for class in shipped.filter(|it| !own.contains(&it.name.as_str())) {
+            let about = About::Meaning(class.description.as_deref().unwrap_or_default());
+            self.put(self.item(&class.name, ItemKind::Part, "a generic class", about));
+        }
     }
 
     pub(super) fn circuits(&mut self) {

@@ -147,9 +147,11 @@ fn bodies_offer_their_own_words() {
     );
     assert!(labels(&format!("{block}«»")).contains(&"half".into()));
     assert_eq!(
-        labels("part slow\nend\ncircuit c\nopamps are «»"),
-        ["slow", "ideal"]
+        labels("part slow\nend\ncircuit c\nopamps are «»")[..3],
+        ["slow", "ideal", "general_bipolar"]
     );
+    let own = labels("part fet_input\nend\ncircuit c\nopamps are «»");
+    assert_eq!(own.iter().filter(|it| *it == "fet_input").count(), 1);
 }
 
 #[test]

@@ -28,7 +28,9 @@ pub(super) fn named_value(view: &View, circuit: usize, id: LetId) -> Vec<Block> 
 /// A part: what is given of it.
 pub(super) fn part(view: &View, id: PartId) -> Vec<Block> {
     let it = &view.book().parts[id.index()];
-    let mut blocks = vec![Block::Headline(format!("part {}", it.name))];
+    let ships = view.book().ships(it.place.file);
+    let kind = if ships { "class" } else { "part" };
+    let mut blocks = vec![Block::Headline(format!("{kind} {}", it.name))];
     blocks.extend(it.description.clone().map(Block::Words));
     let mut lines = Vec::new();
     let mut one = |word: &str, value: &Option<Number>, unit| {
@@ -72,7 +74,10 @@ pub(super) fn part(view: &View, id: PartId) -> Vec<Block> {
     pair("inputs", &it.inputs, Dimension::VOLT, ["low ", ", high "]);
     lines.extend(it.package.as_ref().map(|it| format!("`package` {it}")));
     blocks.push(Block::Lines(lines));
-    blocks.push(Block::Words("What is not given is ideal.".into()));
+    blocks.push(Block::Words(match ships {
+        true => "A generic class, no real part: `ampersum manual classes` has the source of each figure.".into(),
+        false => "What is not given is ideal.".into(),
+    }));
     blocks
 }
 

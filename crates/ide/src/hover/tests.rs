@@ -349,6 +349,32 @@ fn names_of_values_parts_blocks_and_circuits_are_told() {
 }
 
 #[test]
+fn a_class_that_ships_with_the_tool_is_told_with_its_figures() {
+    check(
+        "circuit c\nopamps are «»low_voltage_cmos\nsource s: a = 1 V\nopamp A1: plus a, minus b, drives b\n",
+        expect![[r#"
+            **class low_voltage_cmos**
+
+            For batteries and logic supplies: inputs and output reach th…
+
+            - `gain` 100000
+            - `bandwidth` 1 MHz
+            - `slew` 0.6 V/µs
+            - `input_resistance` 1 TΩ
+            - `output_resistance` 1 kΩ
+            - `rejection` 10000
+            - `offset` 3 mV
+            - `bias_current` 10 pA
+            - `headroom` low 50 mV, high 50 mV
+            - `supply` 1.8 V to 5.5 V
+            - `current` source 20 mA, sink 20 mA
+            - `inputs` low 0 V, high 0 V
+
+            A generic class, no real part: `ampersum manual classes` has the source of each figure."#]],
+    );
+}
+
+#[test]
 fn numbers_are_told_in_other_forms() {
     check(
         "source s: a = sine «»2 Vpp at «»1 kHz\nsource t: b = sine «»1 Vrms at 1 kHz\na -- R1 «»4k7 «»1 % -- b -- R2 «»470 -- ground\n\

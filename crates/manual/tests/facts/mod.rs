@@ -59,6 +59,7 @@ pub fn printed(read: &Read, command: &str) -> Vec<String> {
         "equations_real" => equations_real(read),
         "solve" => [equations(read), answers(read), gaps(read)].concat(),
         "shares" => shares(read),
+        "suit" => [equations(read), suited(read)].concat(),
         other => panic!("nothing is known of what `{other}` prints"),
     };
     pieces.push("…".into());
@@ -273,6 +274,32 @@ fn answers(read: &Read) -> Vec<String> {
             claim.text,
             found.unwrap_or_default()
         ));
+    }
+    pieces
+}
+
+fn suited(read: &Read) -> Vec<String> {
+    let mut pieces = vec![
+        "No class is a real part (`ampersum manual classes`): the data sheet of yours counts."
+            .into(),
+    ];
+    for index in 0..read.book.circuits.len() {
+        for it in checks::suit::suit(&read.book, index, &Settings::default()) {
+            let verdict = if it.findings.is_empty() {
+                "would do"
+            } else {
+                "would not do"
+            };
+            let off = it.off.first().filter(|_| it.findings.is_empty());
+            let off = off.map_or(String::new(), |(node, volts)| {
+                let volts = notation::short(&volts.abs(), Dimension::VOLT);
+                let node = read.book.circuits[index].node_name(*node);
+                format!(", {node} off by {volts}")
+            });
+            pieces.push(format!("{} {verdict}{off}", it.class.part.name));
+            let why = it.findings.iter();
+            pieces.extend(why.map(|it| format!("{}: {}", it.rule, it.message)));
+        }
     }
     pieces
 }

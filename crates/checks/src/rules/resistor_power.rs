@@ -1,0 +1,192 @@
+//! A resistor that takes more power than it is rated for.
+
+use std::collections::HashSet;
+
+use analysis::Answer;
+use analysis::solution::Carried;
+use circuit::{Element, ElementId, ElementKind};
+use syntax::{Dimension, Fix, Number};
+use teaching::notation;
+
+use super::output_current;
+use crate::limits::{exceeds, firm, next_size, stock};
+use crate::{Check, Checked, Finding, Rule, Severity};
+
+/// The rule.
+pub const RULE: Rule = Rule {
+    name: "resistor_power",
+    severity: Severity::Warning,
+    doc: DOC,
+    check: Check::Circuit(check),
+};
+
+const DOC: &str = "\
+A resistor turns V²/R into heat. Beyond its rating it burns, and skin with it; at its rating it is already too hot to touch.
+Where no rating is written, 0.25 W is taken, the most common size; stay under half of a rating where a resistor must not get
+hot (both common practice, no source). Write another rating behind the value, `RL 100 1 W`, and build it with such a one.
+Switch off before you feel for heat.
+# Wrong
+    source battery: vcc = 9 V
+    vcc -- R1 220 -- ground
+# Right
+    source battery: vcc = 9 V
+    vcc -- R1 220 1 W -- ground
+";
+
+/// Sizes that shops have, in milliwatts (common practice, no source).
+const SIZES: [u32; 11] = [
+    125, 250, 500, 1_000, 2_000, 3_000, 5_000, 10_000, 25_000, 50_000, 100_000,
+];
+
+fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    let hot = hot(checked);
+    let Some(answer) = checked.answer().filter(|_| !hot.is_empty()) else {
+        return;
+    };
+    let firm = firm(checked.circuit);
+    for id in hot.into_iter().take(crate::MOST_OF_A_RULE) {
+        let carried = answer.elements[id.index()].as_ref();
+        findings.extend(carried.and_then(|it| told(checked, id, it, &firm)));
+    }
+}
+
+/// What a resistor may take, in watts.
+fn rating(element: &Element) -> Answer {
+    let usual = Number::decimal(25u8.into(), -2);
+    Answer::from(element.rating.as_deref().unwrap_or(&usual))
+}
+
+/// The resistors that take too much; not those whose heat rests on a current that no output delivers.
+pub(crate) fn hot(checked: &Checked) -> Vec<ElementId> {
+    let Some(answer) = checked.answer() else {
+        return Vec::new();
+    };
+    let all = checked.circuit.elements.iter().zip(&answer.elements);
+    let hot = all.enumerate().filter(|(_, (element, carried))| {
+        element.kind == ElementKind::Resistor
+            && carried
+                .as_ref()
+                .and_then(Carried::power)
+                .is_some_and(|it| exceeds(&it, &rating(element)))
+    });
+    let mut hot: Vec<ElementId> = hot.map(|(index, _)| ElementId(index as u32)).collect();
+    if checked.tells(output_current::RULE.name) {
+        // With no more current than the output delivers it would stay cool.
+        let rests = checked.overloads().iter().filter_map(|overload| {
+            let asker = overload.asker()?;
+            let carried = answer.elements[asker.index()].as_ref()?;
+            let left = &carried.voltage.abs() * overload.limit();
+            let cool = !exceeds(&left, &rating(&checked.circuit.elements[asker.index()]));
+            cool.then_some(asker)
+        });
+        let rests: HashSet<ElementId> = rests.collect();
+        hot.retain(|it| !rests.contains(it));
+    }
+    hot
+}
+
+fn told(checked: &Checked, id: ElementId, carried: &Carried, firm: &[bool]) -> Option<Finding> {
+    let element = &checked.circuit.elements[id.index()];
+    let (power, limit) = (carried.power()?, rating(element));
+    let watts = |answer: &Answer| notation::short(answer, Dimension::WATT);
+    let takes = match checked.shown(&power, Dimension::WATT) {
+        Some(power) => format!("`{}` takes {power}, more than the", element.name),
+        None => format!("`{}` takes more than the", element.name),
+    };
+    let (message, source) = match element.rating {
+        Some(_) => (
+            format!("{takes} {} that it is rated for", watts(&limit)),
+            String::new(),
+        ),
+        None => (
+            format!("{takes} {} of a common resistor", watts(&limit)),
+            "No rating is written, so that of the most common size is taken. ".to_owned(),
+        ),
+    };
+    let size = next_size(&SIZES, &power).filter(|_| !checked.settings.hidden);
+    let larger = match &size {
+        Some(size) => format!("Rate it for {} or more", watts(size)),
+        None => "Rate it for more".to_owned(),
+    };
+    let held = element.ends.iter().all(|it| firm[it.index()]);
+    let square = &carried.voltage * &carried.voltage;
+    let least = square.over(&limit).and_then(|it| stock(&it));
+    let least = least.filter(|_| held && !checked.settings.hidden);
+    let value = match &least {
+        Some(least) => format!(
+            ", or make it {} or more",
+            notation::short(least, Dimension::OHM)
+        ),
+        None => String::new(),
+    };
+    let help = format!(
+        "{source}{larger}{value}; under half of its rating it stays touchable. Beyond it a resistor burns, and skin with it: switch off \
+         before you feel for heat."
+    );
+    let mut finding = checked
+        .finding(&RULE, element.name_place, message, help)
+        .about([element.name.clone()]);
+    if let Some((place, true)) = checked.rating(element) {
+        finding = finding.also(place, "its rating");
+    }
+    let edit = size.and_then(|size| {
+        let text = format!("{} W", plain(&size));
+        let title = format!("rate `{}` for {}", element.name, watts(&size));
+        Some(Fix::likely(title, vec![checked.rate(element, &text)?]))
+    });
+    Some(match edit {
+        Some(fix) => finding.fix(fix),
+        None => finding,
+    })
+}
+
+/// A size as it is written, `0.5`.
+fn plain(size: &Answer) -> String {
+    size.to_f64().to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use expect_test::expect;
+
+    use crate::tests::report;
+
+    #[test]
+    fn without_a_rating_a_quarter_of_a_watt() {
+        report(
+            r#"
+source battery: vcc = 9 V
+vcc -- R1 180 1 % -- ground
+vcc -- R2 330 -- ground
+"#,
+            expect![[r#"
+                warning: resistor_power at `R1`
+                  `R1` takes 450 mW, more than the 250 mW of a common resistor
+                  No rating is written, so that of the most common size is taken. Rate it for 500 mW or more, or make it 330 Ω or more; under half of its rating it stays touchable. Beyond it a resistor burns, and skin with it: switch off before you feel for heat.
+                  fix: rate `R1` for 500 mW: vcc -- R1 180 1 % 0.5 W -- ground
+            "#]],
+        );
+    }
+
+    #[test]
+    fn with_a_rating_that_one() {
+        report(
+            r#"
+source battery: vcc = 24 V
+vcc -- R1 100 2 W 5 % -- mid -- R2 10 -- ground
+vcc -- R3 620 1 W -- ground
+"#,
+            expect![[r#"
+                warning: resistor_power at `R1`
+                  `R1` takes 4.7603 W, more than the 2 W that it is rated for
+                  Rate it for 5 W or more; under half of its rating it stays touchable. Beyond it a resistor burns, and skin with it: switch off before you feel for heat.
+                  `2 W`: its rating
+                  fix: rate `R1` for 5 W: vcc -- R1 100 5 W 5 % -- mid -- R2 10 -- ground
+                warning: resistor_power at `R2`
+                  `R2` takes 476.03 mW, more than the 250 mW of a common resistor
+                  No rating is written, so that of the most common size is taken. Rate it for 500 mW or more; under half of its rating it stays touchable. Beyond it a resistor burns, and skin with it: switch off before you feel for heat.
+                  fix: rate `R2` for 500 mW: vcc -- R1 100 2 W 5 % -- mid -- R2 10 0.5 W -- ground
+            "#]],
+        );
+    }
+}
