@@ -3,8 +3,8 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use crate::fuzz::TARGETS;
 use crate::fuzz::mutate::{Pool, mutated};
+use crate::fuzz::{Oracle, TARGETS};
 use crate::harness::root;
 use crate::random::{Random, seed};
 
@@ -64,7 +64,7 @@ fn run(target: usize) {
     println!("{name}: {} executions", pool.texts.len() + rounds);
 }
 
-fn hold(name: &str, oracle: fn(&str), text: &str) {
+fn hold(name: &str, oracle: Oracle, text: &str) {
     if fails(oracle, text) {
         let text = shrunk(text, |it| fails(oracle, it));
         println!("{name} fails on {text:?}:\n{text}");
@@ -72,7 +72,7 @@ fn hold(name: &str, oracle: fn(&str), text: &str) {
     }
 }
 
-fn fails(oracle: fn(&str), text: &str) -> bool {
+fn fails(oracle: Oracle, text: &str) -> bool {
     catch_unwind(AssertUnwindSafe(|| oracle(text))).is_err()
 }
 

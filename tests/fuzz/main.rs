@@ -11,8 +11,8 @@ mod random;
 use std::path::Path;
 use std::sync::LazyLock;
 
-use fuzz::TARGETS;
 use fuzz::mutate::{Pool, mutated};
+use fuzz::{Oracle, TARGETS};
 use libfuzzer_sys::{fuzz_mutator, fuzz_target, fuzzer_mutate};
 use random::Random;
 
@@ -21,7 +21,7 @@ static POOL: LazyLock<Pool> = LazyLock::new(|| {
     Pool::of(&root)
 });
 
-static TARGET: LazyLock<fn(&str)> = LazyLock::new(|| {
+static TARGET: LazyLock<Oracle> = LazyLock::new(|| {
     let name = std::env::var("AMPERSUM_TARGET").expect("AMPERSUM_TARGET names a target");
     let found = TARGETS.iter().find(|it| it.0 == name);
     found.expect("one of lexer, parser, formatter, check").1

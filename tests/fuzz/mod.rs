@@ -4,8 +4,11 @@ pub mod mutate;
 mod oracles;
 mod whole;
 
+/// Panics where something does not hold of a text.
+pub type Oracle = fn(&str);
+
 /// The steps by name.
-pub const TARGETS: [(&str, fn(&str)); 4] = [
+pub const TARGETS: [(&str, Oracle); 4] = [
     ("lexer", oracles::lexer),
     ("parser", oracles::parser),
     ("formatter", oracles::formatter),
