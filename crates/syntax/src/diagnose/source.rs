@@ -38,7 +38,7 @@ impl Line<'_> {
                 fault.or_else(|| self.said_twice(equals))
             }
             None => {
-                let fault = self.without_equals().or_else(|| self.from_nowhere());
+                let fault = self.without_equals().or_else(|| self.out_of_nowhere());
                 let fault = fault.or_else(|| self.half_a_wave(3));
                 fault.or_else(|| self.said_twice(2))
             }
@@ -329,7 +329,7 @@ impl Line<'_> {
     }
 
     /// `1 mA into a`: out of ground, most often.
-    fn from_nowhere(&self) -> Option<Fault> {
+    fn out_of_nowhere(&self) -> Option<Fault> {
         let at = self.tokens.iter().position(|(tok, _)| *tok == Tok::Into)?;
         let from = self.tokens[3..].iter().any(|(tok, _)| *tok == Tok::From);
         // `1 mA into b from a`
