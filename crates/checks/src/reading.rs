@@ -101,10 +101,13 @@ pub(crate) fn findings(book: &Book, extents: &Extents) -> Vec<Finding> {
 
 /// A word that could be a name is what the error is about.
 fn subject(word: &str) -> Option<String> {
-    let name = word
-        .chars()
-        .next()
-        .is_some_and(|it| it.is_alphabetic() || it == '_');
+    // In bytes: a few names of 64 characters with points between them.
+    let long = word.len() > 1_000;
+    let name = !long
+        && word
+            .chars()
+            .next()
+            .is_some_and(|it| it.is_alphabetic() || it == '_');
     (name
         && word
             .chars()

@@ -1,11 +1,14 @@
 //! Blocks: a device that names one is replaced by its inside, ports joined to the nodes around.
 
-use syntax::{Argument, Device, Place, StatementKind};
+use std::borrow::Cow;
+use std::collections::HashSet;
 
-use crate::FaultKind;
+use syntax::{Argument, Device, FileId, Place, StatementKind};
+
 use crate::devices::DEVICES;
 use crate::files::{BlockRef, ELEMENTS, Expands};
-use crate::scope::{Builder, Frame, PendingLet, Step, What};
+use crate::scope::{Builder, Frame, PendingLet, Step, What, replace};
+use crate::{Fault, FaultKind};
 
 /// How deep blocks may nest.
 const BLOCK_DEPTH: usize = 16;
@@ -47,8 +50,12 @@ impl<'t> Builder<'t> {
             return self.declare_broken(frame, device);
         }
         // What stands inside was counted with the outermost block.
-        if frame_depth == 0 && !self.library.may_expand(block, Expands::ForCircuit) {
-            self.fault(frame, device.kind, FaultKind::TooBig(ELEMENTS));
+        let is_too_big = self.library.is_too_big(block);
+        if is_too_big || frame_depth == 0 && !self.library.may_expand(block, Expands::ForCircuit) {
+            // A block of this file that is too big alone says so at its own head.
+            if !is_too_big || block.file != FileId(0) {
+                self.fault(frame, device.kind, FaultKind::TooBig(ELEMENTS));
+            }
             return self.declare_broken(frame, device);
         }
         self.expand(frame, device, block);
@@ -75,7 +82,11 @@ impl<'t> Builder<'t> {
             .copied()
             .chain(["part", "supply"])
             .collect();
+        if self.port_misspelt(frame, device, block, &ports) {
+            return self.declare_broken(frame, device);
+        }
         if !self.clauses(frame, device, &nodes, &nodes, &may) {
+            self.offer_port(device, block, &ports);
             return self.declare_broken(frame, device);
         }
         let outer = self.file_frame(block.file);
@@ -123,12 +134,15 @@ impl<'t> Builder<'t> {
     /// Expands a block once for its own faults: its ports hang free, its parameters have their defaults.
     pub(crate) fn check_block(&mut self, outer: usize, block: BlockRef) {
         let library: &'t crate::files::Library = self.library;
-        if !library.may_expand(block, Expands::ForItself) {
+        if library.is_too_big(block) {
             let tree = library.tree(block.file);
             let head = tree.statement(tree.bodies[block.body].head);
             if let StatementKind::Block { name, .. } = head.kind {
                 self.fault(outer, name, FaultKind::TooBig(ELEMENTS));
             }
+            return;
+        }
+        if !library.may_expand(block, Expands::ForItself) {
             return;
         }
         let inner = self.frames.len();
@@ -163,15 +177,121 @@ impl<'t> Builder<'t> {
         self.work_out_opamps(inner, &[]);
     }
 
+    /// `block stage: in, uot` with a node `out` inside, joined by `out b`: the slip is in the head.
+    fn port_misspelt(
+        &mut self,
+        frame: usize,
+        device: &Device,
+        block: BlockRef,
+        ports: &[Port<'t>],
+    ) -> bool {
+        let inside = self.inner_nodes(block);
+        let words: Vec<Cow<str>> = device
+            .clauses
+            .iter()
+            .map(|it| self.word(frame, it.word))
+            .collect();
+        let idle = ports.iter().find_map(|port| {
+            let idle = port.said.default.is_none()
+                && !inside.contains(port.name.as_str())
+                && !words.contains(&Cow::Borrowed(&port.name));
+            let is_port = |word: &str| ports.iter().any(|it| it.name == word);
+            let meant = words
+                .iter()
+                .filter(|it| inside.contains(it.as_ref()) && !is_port(it))
+                .find(|it| syntax::spelled([it.as_ref()], &port.name).is_some());
+            let meant = meant.filter(|_| idle)?;
+            Some((port.place, port.name.clone(), meant.to_string()))
+        });
+        let Some((place, name, meant)) = idle else {
+            return false;
+        };
+        let fault = Fault::new(
+            place,
+            FaultKind::UnknownName {
+                name: name.clone(),
+                wanted: "node",
+                nearest: Some(meant.clone()),
+            },
+        );
+        self.faults.push(Fault {
+            subjects: vec![name],
+            fixes: vec![replace(place.span, meant, false)],
+            ..fault
+        });
+        true
+    }
+
+    /// A clause that joins a node inside which is no port: making it one is a way out.
+    fn offer_port(&mut self, device: &Device, block: BlockRef, ports: &[Port<'t>]) {
+        let inside = self.inner_nodes(block);
+        let Some((fault, last)) = self.faults.last_mut().zip(ports.last()) else {
+            return;
+        };
+        let FaultKind::UnknownWord {
+            word,
+            wanted: "clause",
+            nearest: None,
+        } = &fault.kind
+        else {
+            return;
+        };
+        let here = device.clauses.iter().any(|it| it.word == fault.place.span);
+        if !here || !inside.contains(word.as_str()) || block.file != fault.place.file {
+            return;
+        }
+        let text = format!(", {word}");
+        let end = last.end();
+        let edit = syntax::TextEdit {
+            span: syntax::Span { start: end, end },
+            text,
+        };
+        let title = format!("make `{word}` a port of the block");
+        fault.fixes.push(syntax::Fix::likely(title, vec![edit]));
+        let head = self
+            .library
+            .tree(block.file)
+            .statement(self.library.tree(block.file).bodies[block.body].head);
+        if let StatementKind::Block { name, .. } = head.kind {
+            let place = Place {
+                file: block.file,
+                span: name,
+            };
+            fault
+                .related
+                .push((place, "its ports are said here".into()));
+        }
+    }
+
+    /// The nodes that the lines of a block name.
+    fn inner_nodes(&self, block: BlockRef) -> HashSet<String> {
+        let (tree, text) = (self.library.tree(block.file), self.library.text(block.file));
+        let mut names = HashSet::new();
+        let mut put = |name: syntax::Name| {
+            names.insert(syntax::normal(name.of(text)).into_owned());
+        };
+        for id in &tree.bodies[block.body].inside {
+            match &tree.statement(*id).kind {
+                StatementKind::Path(items) => items.iter().for_each(|it| match it {
+                    syntax::PathItem::Node(name) => put(*name),
+                    syntax::PathItem::Element(_) => {}
+                }),
+                StatementKind::Device(device) => device.clauses.iter().for_each(|it| {
+                    if let Argument::Name(name) = it.argument {
+                        put(name);
+                    }
+                }),
+                _ => {}
+            }
+        }
+        names
+    }
+
     /// A port that was said before, and the one in front of it.
     fn port_twice(&mut self, frame: usize, port: &Port<'t>, before: &Port<'t>) {
-        let end = |it: &Port| {
-            let default = it.said.default.as_ref();
-            default.map_or(it.said.name.end, |it| it.span.end)
-        };
         let gap = syntax::Span {
-            start: end(before),
-            end: end(port),
+            start: before.end(),
+            end: port.end(),
         };
         let edit = syntax::TextEdit {
             span: gap,
@@ -287,6 +407,12 @@ struct Port<'t> {
 }
 
 impl Port<'_> {
+    /// Where its words end.
+    fn end(&self) -> u32 {
+        let default = self.said.default.as_ref();
+        default.map_or(self.said.name.end, |it| it.span.end)
+    }
+
     /// A device says its part and its supply under these words.
     fn is_reserved(&self) -> bool {
         self.said.default.is_none() && matches!(self.name.as_str(), "part" | "supply")

@@ -6,8 +6,8 @@ use std::sync::Arc;
 
 use syntax::{BodyKind, FileId, Place, Span, StatementId, StatementKind};
 
-use crate::files::{BlockRef, Library, load};
-use crate::mend::{is_first, join_unknown, ports_not_said, reserved};
+use crate::files::{BlockRef, Library, WRITTEN, load};
+use crate::mend::{is_first, join_unknown, ports_left_out, ports_not_said, reserved};
 use crate::model::*;
 use crate::scope::{Builder, Frame};
 use crate::{Block, Book, Fault, FaultKind, classes};
@@ -17,6 +17,14 @@ use crate::{Block, Book, Fault, FaultKind, classes};
 pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Arc<str>>) -> Book {
     let mut faults = Vec::new();
     let library = load(path, text, read, &mut faults);
+    if let Some(place) = library.written_too_much() {
+        faults.push(Fault::new(place, FaultKind::TooBig(WRITTEN)));
+        return Book {
+            files: library.files,
+            faults,
+            ..Book::default()
+        };
+    }
     let said = said_circuits(&library, path);
     // In a file that is one circuit the `let`s are the circuit's; else they are the file's.
     let of_file = said.iter().all(|it| !it.lone);
@@ -63,7 +71,7 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
     }
     let mut seen = HashSet::new();
     faults.retain(|it| seen.insert((it.place, it.kind.id())));
-    let faults = reserved(ports_not_said(faults));
+    let faults = reserved(ports_left_out(ports_not_said(faults)));
     let mut faults = join_unknown(faults, || unused(&circuits, &parts, &blocks));
     faults.sort_by_key(|it| (it.place.file, it.place.span));
     Book {
@@ -251,6 +259,7 @@ fn circuit<'t>(
     builder.claims(own, &said.inside);
     builder.sheets(own, &said.inside);
     builder.exchange_names(own);
+    builder.blame_lets();
     builder.rename_taken(own);
     builder.gather();
     builder
@@ -329,6 +338,7 @@ fn checked_blocks(
         let mut builder = builder(library, parts, 0);
         let outer = builder.file_frame(block.file);
         builder.check_block(outer, *block);
+        builder.blame_lets();
         faults.extend(builder.faults.into_iter().map(|it| Fault {
             circuit: None,
             ..it

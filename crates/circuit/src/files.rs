@@ -66,6 +66,10 @@ impl Size {
             others: self.others.saturating_add(other.others),
         }
     }
+
+    fn is_too_big(self) -> bool {
+        self.elements.max(self.others) > MOST_ELEMENTS
+    }
 }
 
 /// What a block is expanded for.
@@ -81,6 +85,12 @@ pub(crate) enum Expands {
 const MOST_ELEMENTS: usize = 1_000_000;
 /// The same in words.
 pub(crate) const ELEMENTS: &str = "1,000,000 elements";
+
+/// How many statements and elements a book may write down, `use`d files included: what is built of them stays within a few
+/// hundred megabytes.
+const MOST_WRITTEN: usize = 100_000;
+/// The same in words.
+pub(crate) const WRITTEN: &str = "100,000 statements and elements";
 
 /// What is worked out of a file when someone asks.
 #[derive(Default, Debug)]
@@ -371,18 +381,42 @@ impl Library {
         sheets
     }
 
+    /// The first statement with which the book is larger than what can be built.
+    pub fn written_too_much(&self) -> Option<Place> {
+        let mut written = 0;
+        self.files.iter().zip(0..).find_map(|(file, id)| {
+            let beyond = file.tree.statements.iter().find(|it| {
+                written += 1 + elements(&it.kind);
+                written > MOST_WRITTEN
+            })?;
+            Some(Place {
+                file: FileId(id),
+                span: beyond.span,
+            })
+        })
+    }
+
+    /// Whether a block alone is larger than all blocks of a book may be.
+    pub fn is_too_big(&self, block: BlockRef) -> bool {
+        self.size(block).is_too_big()
+    }
+
     /// Whether one more block may be expanded.
     pub fn may_expand(&self, block: BlockRef, expands: Expands) -> bool {
-        let sizes = self.sizes.get_or_init(|| self.block_sizes());
         let mut all = self.expanded.get();
         let sum = &mut all[usize::from(expands == Expands::ForItself)];
-        let next = sum.plus(sizes.get(&block).copied().unwrap_or_default());
-        let may = next.elements.max(next.others) <= MOST_ELEMENTS;
+        let next = sum.plus(self.size(block));
+        let may = !next.is_too_big();
         if may {
             *sum = next;
             self.expanded.set(all);
         }
         may
+    }
+
+    fn size(&self, block: BlockRef) -> Size {
+        let sizes = self.sizes.get_or_init(|| self.block_sizes());
+        sizes.get(&block).copied().unwrap_or_default()
     }
 
     /// What blocks hold, found without expanding them. A block inside itself counts for nothing there; it is refused anyway.
@@ -397,6 +431,8 @@ impl Library {
             while let Some((block, size, inside)) = walk.last_mut() {
                 match inside.pop() {
                     Some(inner) => match sizes.get(&inner) {
+                        // The innermost one that is too big says so; those around it are not to blame.
+                        Some(of_inner) if of_inner.is_too_big() => {}
                         Some(of_inner) => *size = size.plus(*of_inner),
                         None => {
                             // Looked at again when it is known.
@@ -425,10 +461,7 @@ impl Library {
         let mut inside = Vec::new();
         for id in &tree.bodies[block.body].inside {
             match &tree.statement(*id).kind {
-                StatementKind::Path(items) => {
-                    let element = |it: &&PathItem| matches!(it, PathItem::Element(_));
-                    size.elements += items.iter().filter(element).count();
-                }
+                path @ StatementKind::Path(_) => size.elements += elements(path),
                 StatementKind::Device(device) => {
                     let kind = normal(device.kind.of(text));
                     match self.shelf(block.file).blocks.get(kind.as_ref()) {
@@ -446,6 +479,17 @@ impl Library {
     pub fn may_compare(&self, names: usize) -> bool {
         self.compared.set(self.compared.get().saturating_add(names));
         self.compared.get() <= COMPARISONS
+    }
+}
+
+/// How many elements a statement writes down in its path.
+fn elements(statement: &StatementKind) -> usize {
+    match statement {
+        StatementKind::Path(items) => {
+            let element = |it: &&PathItem| matches!(it, PathItem::Element(_));
+            items.iter().filter(element).count()
+        }
+        _ => 0,
     }
 }
 

@@ -3,9 +3,9 @@
 
 use std::collections::{HashMap, HashSet};
 
-use syntax::{FileId, Fix, Place, TextEdit};
+use syntax::{Dimension, ExprKind, FileId, Fix, Place, TextEdit};
 
-use crate::scope::{Builder, What, replace};
+use crate::scope::{Builder, Step, What, replace};
 use crate::{Fault, FaultKind};
 
 /// More faults than these are no slips of the pen.
@@ -65,6 +65,62 @@ impl Builder<'_> {
             let again = |it: &Fault| matches!(&it.kind, FaultKind::NameTaken { name: taken, is: "a source", .. } if *taken == name);
             self.faults.retain(|it| !again(it));
             return;
+        }
+    }
+
+    /// A `let` whose value has the wrong unit wherever it is used is told once, at that value.
+    pub(crate) fn blame_lets(&mut self) {
+        let needs_units = |it: &Fault| matches!(it.kind, FaultKind::UnitNeeded { .. });
+        if self.faults.len() > MOST || !self.faults.iter().any(needs_units) {
+            return;
+        }
+        for index in 0..self.lets.len() {
+            let it = &self.lets[index];
+            let (ExprKind::Quantity, Step::Done(Some(value))) = (&it.value.kind, &it.state) else {
+                continue;
+            };
+            let (found, frame, span) = (value.dimension, it.frame, it.value.span);
+            let blamed = |fault: &Fault, used: Place| match fault.kind {
+                FaultKind::UnitNeeded { needed, found: has } => {
+                    let (whole, part) = (fault.place.span, used.span);
+                    let holds = fault.place.file == used.file
+                        && whole.start <= part.start
+                        && part.end <= whole.end;
+                    (holds && has == found).then_some(needed)
+                }
+                _ => None,
+            };
+            let needed: Option<Vec<Dimension>> = it
+                .uses
+                .iter()
+                .map(|used| self.faults.iter().find_map(|fault| blamed(fault, *used)))
+                .collect();
+            let Some(needed) = needed
+                .filter(|all| all.windows(2).all(|it| it[0] == it[1]))
+                .and_then(|all| all.first().copied())
+            else {
+                continue;
+            };
+            let (name, uses) = (it.name.clone(), it.uses.clone());
+            let written = span.of(self.text(frame));
+            let fix = match needed.unit() {
+                Some(unit) if found == Dimension::NONE => {
+                    Some(replace(span, format!("{written} {unit}"), false))
+                }
+                _ => self.in_unit(frame, span, needed),
+            };
+            let mut related: Vec<(Place, String)> = uses
+                .iter()
+                .map(|it| (*it, format!("`{name}` is used here")))
+                .collect();
+            related.sort_by_key(|it| it.0);
+            related.dedup();
+            let is_blamed = |it: &Fault| uses.iter().any(|used| blamed(it, *used).is_some());
+            self.faults.retain(|it| !is_blamed(it));
+            let fault = self.fault(frame, span, FaultKind::UnitNeeded { needed, found });
+            fault.subjects.push(name);
+            fault.related = related;
+            fault.fixes.extend(fix);
         }
     }
 
@@ -161,6 +217,51 @@ pub(crate) fn ports_not_said(mut faults: Vec<Fault>) -> Vec<Fault> {
             fault.related.extend(told);
         }
     }
+    faults
+}
+
+/// A port that several devices join and the head of their block does not say: the slip is in the head.
+pub(crate) fn ports_left_out(mut faults: Vec<Fault>) -> Vec<Fault> {
+    let left_out = |it: &Fault| match (&it.kind, it.related.as_slice()) {
+        (
+            FaultKind::UnknownWord {
+                word,
+                wanted: "clause",
+                nearest: None,
+            },
+            [(head, _)],
+        ) => Some((word.clone(), *head)),
+        _ => None,
+    };
+    let mut joined: HashMap<(String, Place), Vec<Place>> = HashMap::new();
+    for fault in &faults {
+        if let Some(key) = left_out(fault) {
+            joined.entry(key).or_default().push(fault.place);
+        }
+    }
+    joined.retain(|_, it| it.len() > 1);
+    faults.retain_mut(|fault| {
+        let Some(key) = left_out(fault) else {
+            return true;
+        };
+        let Some(joined) = joined.get(&key) else {
+            return true;
+        };
+        let (word, head) = key;
+        let is_first = joined[0] == fault.place;
+        fault.place = head;
+        fault.circuit = None;
+        let told = joined
+            .iter()
+            .map(|it| (*it, format!("`{word}` is joined here")));
+        fault.related = told.collect();
+        fault.kind = FaultKind::UnknownWord {
+            word,
+            wanted: "port",
+            nearest: None,
+        };
+        is_first
+    });
     faults
 }
 

@@ -383,7 +383,8 @@ impl<'t> Builder<'t> {
         let it = &self.frames[frame];
         let outer = it.outer.map(|outer| &self.frames[outer].names);
         let count = it.names.len() + outer.map_or(0, HashMap::len);
-        let nearest = self.library.may_compare(count).then(|| {
+        let may = self.library.may_compare(count);
+        let nearest = may.then(|| {
             let all = it.names.iter().chain(outer.into_iter().flatten());
             let mut known: Vec<&str> = all
                 .filter(|(_, (what, _))| fits(wanted, *what))
@@ -403,8 +404,8 @@ impl<'t> Builder<'t> {
         });
         let nearest = nearest.flatten();
         let inside = match &nearest {
-            None => self.inside_blocks(frame, &key, wanted),
-            Some(_) => Vec::new(),
+            None if may => self.inside_blocks(frame, &key, wanted),
+            _ => Vec::new(),
         };
         let all: Vec<String> = nearest.into_iter().chain(inside).collect();
         let nearest = all.first().cloned();

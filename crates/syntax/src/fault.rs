@@ -96,6 +96,8 @@ pub enum Limit {
     Brackets,
     /// 1,000 signs `+ - * / ^` around one operand: so deep trees nest at most.
     Signs,
+    /// 500,000 signs of arithmetic and brackets in a file: the rest of it is left out.
+    AllSigns,
     /// 5,000 lines that cannot be read: the rest of the file is left out.
     Faults,
 }

@@ -7,6 +7,8 @@ use crate::{FaultKind, Limit, Span, quantity};
 pub const LARGEST_FILE: usize = 16 << 20;
 /// The most statements that cannot be read before the rest is left out.
 pub(crate) const FAULTS: usize = 5_000;
+/// The most signs of arithmetic in a file before the rest is left out: each is a node of the tree.
+pub(crate) const ALL_SIGNS: usize = 500_000;
 const LINE: usize = 10_000;
 const NAME: usize = 64;
 const BRACKETS: usize = 64;
@@ -25,6 +27,17 @@ pub(crate) fn exceeded(text: &str, tokens: &[Token]) -> Option<(Span, Limit)> {
             Some((*span, limit))
         })
     })
+}
+
+/// How many signs of arithmetic, brackets and calls stand in a statement.
+pub(crate) fn signs(tokens: &[Token]) -> usize {
+    let counts = |it: &&Token| is_sign(it.0) || matches!(it.0, Tok::Open | Tok::Call);
+    tokens.iter().filter(counts).count()
+}
+
+fn is_sign(tok: Tok) -> bool {
+    use Tok::{Caret, Minus, Plus, Slash, Star};
+    matches!(tok, Plus | Minus | Star | Slash | Caret)
 }
 
 /// The first token that ends beyond the longest line.
@@ -121,7 +134,7 @@ impl Depth {
                 }
             }
             Tok::Comma => self.here = 0,
-            Tok::Plus | Tok::Minus | Tok::Star | Tok::Slash | Tok::Caret => {
+            sign if is_sign(sign) => {
                 self.here += 1;
                 if self.total + self.here > SIGNS {
                     return Some(Limit::Signs);

@@ -54,12 +54,19 @@ pub fn parse(text: &str) -> Tree {
         circuit: None,
         open: None,
     };
-    for index in 0..lexed.cuts.len() {
-        if reader.tree.faults.len() >= limits::FAULTS {
-            reader.leave_the_rest(index);
-            break;
-        }
-        reader.read(index);
+    let mut signs = 0;
+    for (index, cut) in lexed.cuts.iter().enumerate() {
+        signs += limits::signs(&lexed.tokens[cut.first..cut.end]);
+        let limit = if reader.tree.faults.len() >= limits::FAULTS {
+            Limit::Faults
+        } else if signs > limits::ALL_SIGNS {
+            Limit::AllSigns
+        } else {
+            reader.read(index);
+            continue;
+        };
+        reader.leave_the_rest(index, limit);
+        break;
     }
     reader.close(None);
     let mut tree = reader.tree;
@@ -144,14 +151,15 @@ impl<'t> Reader<'t> {
         self.place(index, id, kind);
     }
 
-    /// Where so much cannot be read, the rest is no text of the language: it counts as one broken statement.
-    fn leave_the_rest(&mut self, index: usize) {
+    /// Where so much cannot be read, or so much is reckoned, the rest is no text of the language: it counts as one broken
+    /// statement.
+    fn leave_the_rest(&mut self, index: usize, limit: Limit) {
         let tokens = &self.tokens[self.cuts[index].first..];
         let Some((first, last)) = tokens.first().zip(tokens.last()) else {
             return;
         };
         self.close(None);
-        let fault = Fault::new(first.1, FaultKind::TooBig(Limit::Faults));
+        let fault = Fault::new(first.1, FaultKind::TooBig(limit));
         self.tree.faults.push(fault);
         let id = StatementId(self.tree.statements.len() as u32);
         self.tree.statements.push(Statement {

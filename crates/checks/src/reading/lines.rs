@@ -207,6 +207,10 @@ fn too_big(limit: Limit) -> Said {
             "more than 1,000 signs stand around one value",
             "Give a part of the expression a name with `let`.",
         ),
+        Limit::AllSigns => (
+            "more than 500,000 signs of arithmetic stand above, and from here on the rest is left out",
+            "Split the file, and bring the parts together with `use`.",
+        ),
         Limit::Faults => (
             "more than 5,000 lines cannot be read, and from here on the rest is left out",
             "Mend the lines above, the first one first: many others may come from it.",

@@ -211,6 +211,7 @@ fn unknown_word(wanted: &str, nearest: Option<&str>) -> String {
         "rule" => "`ampersum rule` lists the rules.".into(),
         "package" => "Packages are `single_8`, `dual_8` and `quad_14`.".into(),
         "side" => "Of a headroom and of inputs the sides are `low` and `high`, of a current `source` and `sink`.".into(),
+        "port" => "Devices join it, and a line of the block names it: say it among the ports in the head of the block.".into(),
         "clause" => "Look at the clauses of this kind of device: each begins with a word that says what it connects or sets.".into(),
         _ => String::new(),
     };
