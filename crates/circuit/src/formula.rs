@@ -107,14 +107,20 @@ impl<'t> Builder<'t> {
             }
             _ => self.in_unit(frame, typed.span, needed),
         };
-        // `100000 V` where a plain number is needed
-        let number = quantity::read(self.text(frame), typed.span)
-            .ok()
-            .filter(|it| needed == Dimension::NONE && it.form == Form::Unit)
-            .map(|it| replace(typed.span, format!("{}", it.value.to_f64()), false));
+        let number = match needed {
+            Dimension::NONE => self.without_unit(frame, typed.span),
+            _ => None,
+        };
         let fixes = fixes.into_iter().chain(number);
         self.fault(frame, typed.span, kind).fixes.extend(fixes);
         None
+    }
+
+    /// `100000 V` where a plain number is needed.
+    pub(crate) fn without_unit(&self, frame: usize, span: Span) -> Option<syntax::Fix> {
+        let it = quantity::read(self.text(frame), span).ok()?;
+        let number = format!("{}", it.value.to_f64());
+        (it.form == Form::Unit).then(|| replace(span, number, false))
     }
 
     /// The same digits and prefix with the unit that is needed: `1 mA` → `1 mV`; of `100k`, the prefix that means ohms alone.

@@ -107,6 +107,7 @@ impl Builder<'_> {
                 Some(unit) if found == Dimension::NONE => {
                     Some(replace(span, format!("{written} {unit}"), false))
                 }
+                _ if needed == Dimension::NONE => self.without_unit(frame, span),
                 _ => self.in_unit(frame, span, needed),
             };
             let mut related: Vec<(Place, String)> = uses
