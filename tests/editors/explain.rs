@@ -52,7 +52,7 @@ fn a_client_that_shows_documents_is_given_a_page() {
         json!({"window": {"showDocument": {"support": true}}, "workspace": {"applyEdit": true}}),
     ));
     let action = action(&mut client, EXPLAIN);
-    assert_eq!(action["kind"], "source.explain");
+    assert_eq!(action["kind"], "explain");
     assert_eq!(run(&mut client, &action["command"]), Value::Null);
     let asked = client.wait_for(|it| it["method"] == "window/showDocument");
     assert_eq!(asked["params"]["takeFocus"], false);
@@ -217,7 +217,7 @@ fn a_fix_is_offered_at_its_finding_and_one_is_preferred() {
     assert_eq!(fixes[0]["diagnostics"][0]["code"], "decimal_comma");
     assert_eq!(fixes[0]["edit"]["changes"][URI][0]["newText"], "4.7");
     let only = json!({"textDocument": {"uri": URI}, "range": {"start": {"line": 0, "character": 10}, "end": {"line": 0, "character": 10}},
-        "context": {"diagnostics": [], "only": ["source.explain"]}});
+        "context": {"diagnostics": [], "only": ["explain"]}});
     assert_eq!(
         client.request("textDocument/codeAction", only),
         json!([]),

@@ -135,7 +135,7 @@ fn edits_come_late_only_to_clients_that_fetch_them() {
             offers(more),
             "source Ω: s𝛺 = 1 V\ns𝛺 -- R1 1k -- «out» -- R2 1k -- ground\n",
             |desk| {
-                let all = actions(desk, 0, json!(["source.explain"]));
+                let all = actions(desk, 0, json!(["explain"]));
                 let comment = titled(&all, "Write the explanation");
                 assert_eq!(comment["edit"].is_null(), resolves);
                 let resolved = match resolves {

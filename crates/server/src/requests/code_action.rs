@@ -13,8 +13,8 @@ use super::diagnostic::diagnostic;
 use super::{about, execute_command, failed, ruler, seen, work};
 use crate::desk::{Desk, name_of};
 
-/// The kind of actions that explain.
-pub(crate) const EXPLAIN: CodeActionKind = CodeActionKind::new("source.explain");
+/// The kind of actions that explain; not under `source`, which VS Code hides from the menu of the light bulb.
+pub(crate) const EXPLAIN: CodeActionKind = CodeActionKind::new("explain");
 /// The kind of the action that fixes all that is safe.
 pub(crate) const FIX_ALL: CodeActionKind = CodeActionKind::new("source.fixAll.ampersum");
 
