@@ -7,7 +7,7 @@ let client;
 async function start() {
   const command = workspace.getConfiguration('ampersumServer').get('command') || 'ampersum';
   client = new LanguageClient(
-    'ampersum',
+    'ampersumServer',
     'Ampersum',
     { command, args: ['serve'] },
     {
