@@ -67,6 +67,7 @@ fn run(mut editor: Command, name: &str) -> Option<Seen> {
         .env("AMPERSUM_EDITOR", folder("../editors").join(name))
         .env("AMPERSUM_FILE", &file)
         .env("AMPERSUM_FIX", FIX)
+        .env("AMPERSUM_VSCODE", installed().join("vscode"))
         .env("HOME", &place)
         .env("XDG_CACHE_HOME", place.join("cache"))
         .env("LC_ALL", "C.UTF-8")
@@ -175,4 +176,44 @@ fn vim_shows_findings_answers_explanations_and_fixes() {
         seen.one("explanation").starts_with("# Equation at sum: "),
         "a comment, since this client shows no page"
     );
+}
+
+/// What VS Code has saved at last: the circuit mended, a line more, and the whole in its one form.
+const FORMATTED: &str = "\
+circuit moisture_scaler \"Ω − 𝄞\"
+supply +9 V and -9 V
+source probe: in = 1.2 V  # 𝄞
+in -- R1 10k -- sum -- R2 33k -- out
+opamp A1: plus ground, minus sum, drives out
+out -- RS 100 -- load -- RL 4.7k -- ground  # 𝄞
+load -- RX 2k -- ground";
+
+/// In the page of the real workbench, by pointer and keys. `vscode/install` is no must where it can't be done.
+#[test]
+fn vscode_shows_findings_answers_explanations_and_fixes() {
+    if !installed().join("vscode/installed").exists() {
+        eprintln!("skipped: VS Code is not there; tests/editors/vscode/install installs it");
+        return;
+    }
+    let own = installed().join("vscode/bin/node");
+    let mut editor = Command::new(if own.exists() { own } else { "node".into() });
+    editor.arg(folder("editors/vscode/drive.js"));
+    let Some(seen) = run(editor, "vscode") else {
+        return;
+    };
+    shows_what_all_show(&seen);
+    assert_eq!(seen.one("language"), "Ampersum");
+    let problem = seen.one("problem");
+    assert!(
+        problem.contains("is written with a comma") && problem.contains("[Ln 6, Col 31]"),
+        "{problem}"
+    );
+    assert_eq!(
+        seen.one("path"),
+        "in = 1.2 V  -- R1 10k -- sum = 0 V  -- R2 33k -- out = −3.96 V"
+    );
+    assert!(seen.one("lens").starts_with("3 unknown node voltages"));
+    assert_eq!(seen.one("colours of a node, an element, an op-amp"), "3");
+    assert!(seen.one("completion").starts_with("ground"));
+    assert_eq!(seen.one("formatted"), FORMATTED.replace('\n', "⏎"));
 }
