@@ -4,8 +4,8 @@ use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
-use std::sync::OnceLock;
 
+use ampersum_tests::binary;
 use serde_json::Value;
 
 use crate::harness::{Report, here, root};
@@ -35,22 +35,6 @@ pub fn report(command: &str, path: &Path) -> Report {
     let printed: Value = serde_json::from_slice(&output.stdout)
         .unwrap_or_else(|_| panic!("no JSON: {}", String::from_utf8_lossy(&output.stderr)));
     Report::new(printed)
-}
-
-/// The binary beside the tests, built if it isn't.
-pub fn binary() -> &'static Path {
-    static BINARY: OnceLock<PathBuf> = OnceLock::new();
-    BINARY.get_or_init(|| {
-        let target = std::env::current_exe().expect("tests are a file");
-        let target = target.ancestors().nth(2).expect("target/PROFILE/deps");
-        let cargo = std::env::var_os("CARGO").unwrap_or("cargo".into());
-        let built = Command::new(cargo)
-            .args(["build", "--quiet", "--locked", "--package", "ampersum"])
-            .current_dir(root())
-            .status();
-        assert!(built.expect("cargo runs").success(), "the command is built");
-        target.join(format!("ampersum{}", std::env::consts::EXE_SUFFIX))
-    })
 }
 
 #[test]

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use serde_json::Value;
 use wait4::Wait4;
 
-use crate::command::binary;
+use ampersum_tests::binary;
 
 /// What must come of a text.
 enum Want {
@@ -738,10 +738,8 @@ struct Taken {
 }
 
 fn took(arguments: &[&str], input: Option<&Path>) -> Taken {
-    let command =
-        std::env::var_os("AMPERSUM_BINARY").map_or_else(|| binary().to_owned(), PathBuf::from);
     let begin = Instant::now();
-    let mut child = Command::new(command)
+    let mut child = Command::new(binary())
         .args(arguments)
         .stdin(match input {
             Some(path) => fs::File::open(path).expect("was written").into(),

@@ -6,7 +6,9 @@ use std::process::Command;
 
 use serde_json::Value;
 
-use crate::command::{ampersum, binary};
+use ampersum_tests::binary;
+
+use crate::command::ampersum;
 use crate::generate::{amplifier, network};
 use crate::harness::here;
 use crate::invariants::renamed;

@@ -6,7 +6,7 @@
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use crate::client::program;
+use ampersum_tests::{binary, build_folder};
 
 /// With a planted fault, `4,7k`, and characters of two to four bytes, one of them before the fault.
 const CIRCUIT: &str = "\
@@ -49,11 +49,7 @@ fn folder(path: &str) -> PathBuf {
 
 /// Where `install` puts what it installs.
 fn installed() -> PathBuf {
-    program()
-        .parent()
-        .and_then(Path::parent)
-        .expect("the program lies in a build folder")
-        .join("editors")
+    build_folder().join("editors")
 }
 
 /// Runs an editor on a file of its own; `None` where there is no such editor.
@@ -63,7 +59,7 @@ fn run(mut editor: Command, name: &str) -> Option<Seen> {
     let file = place.join("bed.amp");
     std::fs::write(&file, CIRCUIT).expect("a file can be written");
     editor
-        .env("AMPERSUM_PROGRAM", program())
+        .env("AMPERSUM_PROGRAM", binary())
         .env("AMPERSUM_EDITOR", folder("../editors").join(name))
         .env("AMPERSUM_FILE", &file)
         .env("AMPERSUM_FIX", FIX)

@@ -2,47 +2,15 @@
 
 use std::collections::VecDeque;
 use std::io::{BufRead, BufReader, Read, Write};
-use std::path::PathBuf;
 use std::process::{Child, ChildStdin, Command, Stdio};
-use std::sync::OnceLock;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
+use ampersum_tests::binary;
 use serde_json::{Value, json};
 
 /// Longer than anything takes on a busy machine.
 const PATIENCE: Duration = Duration::from_secs(30);
-
-/// The program, built once.
-pub fn program() -> PathBuf {
-    static BUILT: OnceLock<PathBuf> = OnceLock::new();
-    BUILT
-        .get_or_init(|| {
-            let cargo = std::env::var_os("CARGO").unwrap_or("cargo".into());
-            let root = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
-            let built = Command::new(cargo)
-                .args([
-                    "build",
-                    "--quiet",
-                    "--locked",
-                    "--package",
-                    "ampersum",
-                    "--bin",
-                    "ampersum",
-                ])
-                .current_dir(root)
-                .status()
-                .expect("cargo runs");
-            assert!(built.success(), "the program is built");
-            // Tests lie in `target/debug/deps`.
-            let here = std::env::current_exe().expect("a test knows its own path");
-            here.ancestors()
-                .nth(2)
-                .expect("a test lies in a folder")
-                .join("ampersum")
-        })
-        .clone()
-}
 
 /// A running server and its client.
 pub struct Client {
@@ -72,7 +40,7 @@ impl Client {
 
     /// Starts a server and says nothing yet.
     pub fn silent() -> Client {
-        let mut command = Command::new(program());
+        let mut command = Command::new(binary());
         command
             .arg("serve")
             .env("AMPERSUM_TRIAL", "1")

@@ -56,7 +56,7 @@ fn run(encoding: &'static str, seed: u64, edits: usize) {
             .wrapping_add(1_442_695_040_888_963_407);
         (seed >> 33) as usize % below
     };
-    let checkpoint = (edits / 5).max(1);
+    let checkpoint = (edits / 5).clamp(1, 10_000);
     for version in 1..=edits {
         let mut changes = Vec::new();
         for _ in 0..=random(2) {
