@@ -146,7 +146,8 @@ impl Fault {
     }
 
     /// The same with one more way out.
-    pub fn fix(mut self, fix: Fix) -> Fault {
+    pub fn fix(mut self, mut fix: Fix) -> Fault {
+        fix.edits.sort_by_key(|it| it.span);
         self.fixes.push(fix);
         self
     }

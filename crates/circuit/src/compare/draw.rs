@@ -332,18 +332,28 @@ fn statements(book: &Book, circuit: &Circuit) -> Vec<Said> {
         _ => false,
     };
     // The insides of parts and blocks are told by what they give.
-    let hidden: BTreeSet<u32> = tree
-        .bodies
-        .iter()
-        .filter(|it| matches!(it.kind, syntax::BodyKind::Part | syntax::BodyKind::Block))
-        .flat_map(|it| it.inside.iter().map(|id| id.0))
-        .collect();
+    let inside_of = |kinds: &[syntax::BodyKind]| -> BTreeSet<u32> {
+        let bodies = tree.bodies.iter().filter(|it| kinds.contains(&it.kind));
+        let ids = bodies.flat_map(|it| &it.inside);
+        ids.map(|id| id.0).collect()
+    };
+    let hidden = inside_of(&[syntax::BodyKind::Part, syntax::BodyKind::Block]);
+    let in_sheets = inside_of(&[syntax::BodyKind::Work]);
     let inside = |at: u32| circuit.extent.span.start <= at && at < circuit.extent.span.end;
     tree.ids()
         .filter(|(id, it)| inside(it.span.start) && !wires(&it.kind) && !hidden.contains(&id.0))
-        .map(|(_, it)| {
+        .map(|(id, it)| {
             let raw = it.span.of(text);
-            let canonical = syntax::format(raw);
+            // A line of a sheet is one only inside a sheet.
+            let (head, end) = ("work \"sheet\"\n", "end\n");
+            let canonical = if in_sheets.contains(&id.0) {
+                let sheet = syntax::format(&format!("{head}{raw}\n{end}"));
+                let inside = sheet.strip_prefix(head);
+                let inside = inside.and_then(|it| it.strip_suffix(end));
+                inside.unwrap_or(raw).to_owned()
+            } else {
+                syntax::format(raw)
+            };
             let canonical = canonical.split_whitespace().collect::<Vec<_>>().join(" ");
             let word = canonical
                 .split(|it: char| !it.is_alphanumeric())
