@@ -174,6 +174,37 @@ fn vim_shows_findings_answers_explanations_and_fixes() {
     );
 }
 
+/// `cargo install kak-lsp` takes minutes, so Kakoune's client is no must: `--root target/editors/kakoune` puts it here.
+#[test]
+fn kakoune_shows_findings_answers_explanations_and_fixes() {
+    let mut path = vec![installed().join("kakoune/bin")];
+    path.extend(std::env::split_paths(
+        &std::env::var_os("PATH").unwrap_or_default(),
+    ));
+    for program in ["kak", "kak-lsp"] {
+        if !path.iter().any(|it| it.join(program).exists()) {
+            eprintln!("skipped: {program} is not there");
+            return;
+        }
+    }
+    let mut editor = Command::new("sh");
+    editor.arg(folder("editors/kakoune.sh")).env(
+        "PATH",
+        std::env::join_paths(path).expect("folders of a path"),
+    );
+    let Some(seen) = run(editor, "kakoune") else {
+        return;
+    };
+    shows_what_all_show(&seen);
+    assert_eq!(seen.one("file type"), "ampersum");
+    assert_eq!(seen.one("comment"), "#");
+    assert_eq!(seen.one("definition"), "line 4");
+    assert!(
+        seen.one("explanation").starts_with("# Equation at sum: "),
+        "a comment, since this client shows no page"
+    );
+}
+
 /// What VS Code has saved at last: the circuit mended, a line more, and the whole in its one form.
 const FORMATTED: &str = "\
 circuit moisture_scaler \"Ω − 𝄞\"
