@@ -53,7 +53,7 @@ impl<'t> Builder<'t> {
         }
     }
 
-    /// A line that stands above word for word is one mistake: all its names are taken.
+    /// A line that stands above already, however it is spelled, is one mistake: all its names are taken.
     pub(crate) fn pasted_twice(
         &mut self,
         frame: usize,
@@ -66,8 +66,14 @@ impl<'t> Builder<'t> {
             return;
         }
         let span = self.statement(frame, statements[index]).span;
-        let words = |span: Span| span.of(self.text(frame)).split_whitespace();
-        let same = |id: &StatementId| words(self.statement(frame, *id).span).eq(words(span));
+        let text = self.text(frame);
+        let name = self.faults[before..].iter().find(|it| taken(it));
+        let name = name.map_or("", |it| it.place.span.of(text));
+        let own = syntax::format(span.of(text));
+        let same = |id: &StatementId| {
+            let above = self.statement(frame, *id).span.of(text);
+            above.contains(name) && syntax::format(above) == own
+        };
         if !statements[..index].iter().any(same) {
             return;
         }
