@@ -307,8 +307,8 @@ impl Net {
             let _ = writeln!(text, "part {}_{opamp}", self.name);
             for (property, value) in figures {
                 let unit = match *property {
-                    "offset" => " V",
-                    "bias_current" | "bias_offset" => " A",
+                    "offset" | "headroom" => " V",
+                    "bias_current" | "bias_offset" | "current" => " A",
                     "input_resistance" | "output_resistance" => " ohm",
                     _ => "",
                 };

@@ -189,3 +189,127 @@ fn resistances_and_gains_are_those_of_test_sources() {
     }
     assert!(seen.iter().all(|it| *it > 50), "{seen:?}");
 }
+
+/// Real op-amps between rails so close that many stand at one, some with little current.
+fn clipped_amplifiers(count: usize, own_seed: u64) -> Vec<Net> {
+    let mut random = Random::new(seed(own_seed));
+    let one = |place: usize| {
+        let mut net = generate::real_amplifier(&mut random, &format!("c{place}"));
+        for opamp in net.opamps() {
+            let rails = [-1, 1].map(|sign| Decimal::new(sign * (1 + random.below(6) as i64), 0));
+            net.rails.insert(opamp.clone(), rails);
+            let mut figures = net.figures.remove(&opamp).unwrap_or_default();
+            if random.chance(40) {
+                figures.push(("headroom", Decimal::new(1 + random.below(9) as i64, -1)));
+            }
+            if random.chance(30) {
+                figures.push(("current", Decimal::new(1 + random.below(50) as i64, -4)));
+            }
+            if !figures.is_empty() {
+                net.figures.insert(opamp, figures);
+            }
+        }
+        net
+    };
+    (0..count).map(one).collect()
+}
+
+/// The same without any limit.
+fn without_limits(net: &Net) -> Net {
+    let mut net = net.clone();
+    net.rails.clear();
+    for figures in net.figures.values_mut() {
+        figures.retain(|it| !["headroom", "current"].contains(&it.0));
+    }
+    net.figures.retain(|_, it| !it.is_empty());
+    net
+}
+
+fn modes(answer: &Answer) -> Vec<Value> {
+    let opamps = answer.0["opamps"].as_object().into_iter().flatten();
+    opamps.map(|it| it.1["state"].clone()).collect()
+}
+
+#[test]
+fn at_limits_the_causes_add_up_to_the_gap_and_the_sources_to_the_answer() {
+    let nets = clipped_amplifiers(120, 73);
+    let free: Vec<Net> = nets.iter().map(without_limits).collect();
+    let (clipped, free) = (with_shares(&nets), solve(&file(&free)).circuits);
+    let (mut compared, mut limits, mut by_current) = (0, 0, 0);
+    for ((net, answer), free) in nets.iter().zip(&clipped).zip(&free) {
+        let modes = modes(answer);
+        if !answer.solved() || modes.iter().all(|it| it == "linear") {
+            continue;
+        }
+        let text = || net.text();
+        let ideal = &answer.0["ideal"]["nodes"];
+        let gap = table(&answer.0["gap"]);
+        for (node, by_giver) in table(&answer.0["shares"]) {
+            let written = answer.node(&node);
+            let sum = by_giver.values().fold(RBig::ZERO, |sum, it| sum + it);
+            assert_eq!(sum, written, "shares of {node}:\n{}", text());
+            let by_cause = &gap[&node];
+            let sum = by_cause.values().fold(RBig::ZERO, |sum, it| sum + it);
+            let whole = &written - exact(&ideal[&node]);
+            assert_eq!(sum, whole, "gap of {node}:\n{}", text());
+            // What the same circuit without limits has instead.
+            assert_eq!(by_cause["limit"], &written - free.node(&node), "{}", text());
+            limits += usize::from(by_cause["limit"] != RBig::ZERO);
+        }
+        compared += 1;
+        by_current += usize::from(modes.iter().any(|it| it == "sourcing" || it == "sinking"));
+    }
+    assert!(
+        compared > 60 && limits > 300 && by_current > 3,
+        "{compared} {limits} {by_current}"
+    );
+}
+
+// While no op-amp leaves its state, a little more of one source is that much times its gain more everywhere: none behind a clipped stage.
+#[test]
+fn at_limits_a_gain_is_what_a_little_more_of_the_source_does() {
+    let nets = clipped_amplifiers(60, 74);
+    let mut moved = Vec::new();
+    for (place, net) in nets.iter().enumerate() {
+        for part in &net.parts {
+            if let Part::Voltage { name, .. } = part {
+                let mut other = net.with_constants(|it, _, constant| match it == name {
+                    true => constant.plus_one(),
+                    false => constant,
+                });
+                other.name = format!("m{}", moved.len());
+                moved.push((place, name.clone(), other));
+            }
+        }
+    }
+    let own = with_shares(&nets);
+    let others: Vec<Net> = moved.iter().map(|it| it.2.clone()).collect();
+    let (mut compared, mut none) = (0, 0);
+    for ((place, source, net), after) in moved.iter().zip(solve(&file(&others)).circuits) {
+        let before = &own[*place];
+        let at_limit = |it: &Answer| modes(it).iter().any(|it| it != "linear");
+        if !before.solved() || !at_limit(before) || modes(before) != modes(&after) {
+            continue;
+        }
+        let of = |net: &Net| {
+            let own = net.parts.iter().find(|it| it.name() == source);
+            match own {
+                Some(Part::Voltage { drive, .. }) => {
+                    crate::harness::ratio(&drive.constant.to_string())
+                }
+                _ => RBig::ZERO,
+            }
+        };
+        let step = of(net) - of(&nets[*place]);
+        for (node, gains) in table(&before.0["gains"]) {
+            let change = after.node(&node) - before.node(&node);
+            let gain = gains.get(source).cloned().unwrap_or(RBig::ZERO);
+            if gains.contains_key(source) {
+                assert_eq!(&gain * &step, change, "{node} by {source}:\n{}", net.text());
+                compared += 1;
+                none += usize::from(change == RBig::ZERO);
+            }
+        }
+    }
+    assert!(compared > 200 && none > 50, "{compared} {none}");
+}

@@ -9,8 +9,7 @@
 //! keeps its index. What is added stands behind, and knows the op-amp that it belongs to ([`Board::piece`]).
 
 mod law;
-
-use std::collections::HashMap;
+mod paper;
 
 use circuit::{
     Carrier, Circuit, Element, ElementKind, GROUND, Node, NodeId, Opamp, OpampId, Part, Source,
@@ -18,10 +17,11 @@ use circuit::{
 };
 use syntax::{Number, Place};
 
-use crate::equations::{self, EquationKind, Equations};
-use crate::linear::{Budget, Row, System};
+use crate::equations::{self, Equations};
+use crate::linear::Budget;
 use crate::network::Network;
 use crate::solution::{self, Outlet, Solution};
+use crate::states::{Limits, Mode};
 
 pub use law::{Cause, Causes, Law};
 
@@ -65,6 +65,8 @@ pub struct Board {
     pub equations: Equations,
     /// The figures of each op-amp of the circuit that count.
     pub laws: Vec<Law>,
+    /// How each op-amp of the circuit stands: linear, unless it was put at a limit.
+    pub modes: Vec<Mode>,
     outlets: Vec<Outlet>,
     /// How many nodes, elements and sources the circuit itself has.
     nodes: usize,
@@ -83,6 +85,17 @@ impl Board {
     /// Each op-amp by its own law.
     pub fn of(circuit: &Circuit, parts: &[Part], causes: Causes) -> Board {
         Board::driven(circuit, parts, causes, |_| Drive::Law)
+    }
+
+    /// Each op-amp by its own law where it is linear, else at its limit.
+    pub fn standing(circuit: &Circuit, parts: &[Part], modes: &[Mode]) -> Board {
+        let drive = |id: OpampId| {
+            let limits = Limits::of(&circuit.opamps[id.index()], parts);
+            limits.drive(modes[id.index()])
+        };
+        let mut board = Board::driven(circuit, parts, Causes::ALL, drive);
+        board.modes = modes.to_vec();
+        board
     }
 
     /// Each op-amp as it is driven.
@@ -105,6 +118,7 @@ impl Board {
         let laws = circuit.opamps.iter().map(|it| Law::of(part(it), causes));
         let mut board = Board {
             laws: laws.collect(),
+            modes: vec![Mode::Linear; circuit.opamps.len()],
             outlets: Outlet::ideal(circuit, parts),
             nodes: plain.nodes.len(),
             elements: plain.elements.len(),
@@ -233,6 +247,15 @@ impl Board {
         }
     }
 
+    /// The limit that an op-amp stands at: its voltage behind the output resistance, or the current that it delivers; `None` where it is linear.
+    pub fn limit(&self, opamp: OpampId) -> Option<(Mode, &Number)> {
+        let mode = *self.modes.get(opamp.index())?;
+        let source = self
+            .source(opamp, Piece::Output)
+            .filter(|_| mode != Mode::Linear)?;
+        Some((mode, &self.circuit.sources[source.index()].constant))
+    }
+
     /// Whether the circuit itself has no such node.
     pub fn is_added(&self, node: NodeId) -> bool {
         node.index() >= self.nodes
@@ -241,76 +264,6 @@ impl Board {
     /// How many sources the circuit itself has: those of the op-amps stand behind them.
     pub fn own_sources(&self) -> usize {
         self.sources
-    }
-
-    /// The equations as on paper: what is added behind the circuit's own nodes is no unknown, but written as what it stands for.
-    pub fn paper(&self) -> Equations {
-        let own = |node: &NodeId| !self.is_added(*node);
-        let list = self.equations.list.iter().filter(|it| own(&it.at));
-        let list = list.cloned().map(|mut it| {
-            it.kind = match it.kind {
-                EquationKind::JoinedSum {
-                    mut nodes,
-                    mut ties,
-                } => {
-                    nodes.retain(own);
-                    ties.retain(|it| !matches!(self.piece(*it), Some((_, Piece::Plus))));
-                    match ties.is_empty() {
-                        true => EquationKind::Sum,
-                        false => EquationKind::JoinedSum { nodes, ties },
-                    }
-                }
-                EquationKind::Virtual {
-                    opamp,
-                    replaces,
-                    mut tied,
-                } => {
-                    tied.retain(|(node, _)| own(node));
-                    EquationKind::Virtual {
-                        opamp,
-                        replaces,
-                        tied,
-                    }
-                }
-                other => other,
-            };
-            it
-        });
-        Equations {
-            unknowns: self
-                .equations
-                .unknowns
-                .iter()
-                .copied()
-                .filter(own)
-                .collect(),
-            list: list.collect(),
-        }
-    }
-
-    /// The source that holds an added node.
-    pub fn holder(&self, node: NodeId) -> Option<SourceId> {
-        let behind = node.index().checked_sub(self.nodes)?;
-        self.holders.get(behind).copied()
-    }
-
-    /// The equations of [`Board::paper`] as rows, every added node replaced by what holds it.
-    pub fn system(&self) -> System {
-        let mut system = equations::system(&self.circuit, &self.equations);
-        let own = self.nodes.saturating_sub(1);
-        let rows = std::mem::take(&mut system.rows);
-        let rows = rows.into_iter().zip(&self.equations.list);
-        let (added, kept): (Vec<_>, Vec<_>) = rows.partition(|(_, it)| self.is_added(it.at));
-        let held: HashMap<usize, Row> = added
-            .into_iter()
-            .map(|(row, it)| (it.at.index() - 1, row))
-            .collect();
-        system.unknowns = own;
-        system.rows = kept
-            .into_iter()
-            .map(|(row, _)| row.without(|unknown| held.get(&unknown).filter(|_| unknown >= own)))
-            .collect();
-        system
     }
 
     fn wire(&mut self, id: OpampId, opamp: &Opamp, drive: Drive) {

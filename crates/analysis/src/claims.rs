@@ -9,6 +9,7 @@ use circuit::{
 use syntax::{Dimension, Number, Operator, Ratio};
 
 use crate::Answer;
+use crate::board::Board;
 use crate::linear::Budget;
 use crate::solution::Solution;
 use crate::states::{self, Mode, State, States};
@@ -189,7 +190,7 @@ pub(crate) fn judge_states(
         .map(|state| {
             let solution = state.solution(circuit, parts);
             let solve = |drives: &[Vec<&Number>]| {
-                let board = states::board(circuit, parts, &state.modes);
+                let board = Board::standing(circuit, parts, &state.modes);
                 let behind = &board.constants()[board.own_sources()..];
                 let drives: Vec<Vec<&Number>> = drives
                     .iter()

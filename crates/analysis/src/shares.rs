@@ -2,6 +2,9 @@
 //!
 //! Every source in turn stands at one unit with all others at zero; its share is that times what it gives. Offsets and bias currents of real
 //! op-amps are independent sources too. All of them are right sides of one system.
+//!
+//! With op-amps held at their limits the circuit is as linear as before: each limit is an independent source in place of the op-amp's law. A rail
+//! that is a node belongs to the source that holds it, and the limit's own share is then what the op-amp keeps from that rail.
 
 use circuit::{Circuit, GROUND, NodeId, OpampId, SourceId, SourceKind};
 use syntax::Number;
@@ -9,11 +12,12 @@ use syntax::Number;
 use crate::Answer;
 use crate::board::{Board, Piece};
 use crate::solution::Solution;
+use crate::states::Mode;
 
 /// Each node's voltage by independent source, and what the sources and the outputs are like from outside.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Shares {
-    /// Sources in the order of the text, then offset and bias of each op-amp. For each node they add up to its voltage.
+    /// Sources in the order of the text, then offset, bias and limit of each op-amp. For each node they add up to its voltage.
     pub shares: Vec<Share>,
     /// For each source that follows nothing the resistance that it sees, the others at zero.
     pub inputs: Vec<(SourceId, Resistance)>,
@@ -28,7 +32,7 @@ pub struct Share {
     pub of: Giver,
     /// For each node of the circuit, in volts.
     pub volts: Vec<Answer>,
-    /// For each node, per unit of the source: a ratio, of a current source ohms. Of an offset or a bias nothing.
+    /// For each node, per unit of the source: a ratio, of a current source ohms. Of what belongs to an op-amp nothing.
     pub gains: Option<Vec<Answer>>,
 }
 
@@ -41,6 +45,8 @@ pub enum Giver {
     Offset(OpampId),
     /// An op-amp's bias currents.
     Bias(OpampId),
+    /// The limit that an op-amp stands at: rail and headroom, of a rail that is a node the headroom alone, or its limit of current.
+    Limit(OpampId),
 }
 
 /// A resistance seen from outside.
@@ -59,7 +65,7 @@ impl Shares {
     /// Splits the answer of a circuit on the board; `None` where it has no single answer, or is too large.
     pub fn of(circuit: &Circuit, board: &Board) -> Option<Shares> {
         let probed = board.probed(circuit);
-        let givers = givers(circuit, board);
+        let givers = givers(circuit, &probed);
         let sides = givers.len() + circuit.opamps.len();
         if sides * circuit.nodes.len() > MOST {
             return None;
@@ -73,7 +79,7 @@ impl Shares {
                 for id in sources {
                     drive[id.index()] = match giver {
                         Giver::Source(_) => &one,
-                        _ => &board.circuit.sources[id.index()].constant,
+                        _ => &probed.circuit.sources[id.index()].constant,
                     };
                 }
                 drive
@@ -149,12 +155,16 @@ fn givers(circuit: &Circuit, board: &Board) -> Vec<(Giver, Vec<SourceId>)> {
                     .collect::<Vec<_>>()
             };
             let mut found = Vec::new();
-            if board.laws[id.index()].offset.is_some() {
+            let limited = board.limit(id).map(|it| it.1);
+            if board.laws[id.index()].offset.is_some() && limited.is_none() {
                 found.push((Giver::Offset(id), pieces([Piece::Output, Piece::Plus])));
             }
             let bias = pieces([Piece::BiasPlus, Piece::BiasMinus]);
             if !bias.is_empty() {
                 found.push((Giver::Bias(id), bias));
+            }
+            if limited.is_some_and(|it| !it.is_zero()) {
+                found.push((Giver::Limit(id), pieces([Piece::Output, Piece::Plus])));
             }
             found
         });
@@ -177,9 +187,26 @@ fn seen(kind: SourceKind, solution: &Solution, id: SourceId) -> Option<Resistanc
 }
 
 impl Board {
-    /// With one more source behind all others for each op-amp: a current into its output node, as yet 0.
+    /// With one more source behind all others for each op-amp: a current into its output node, as yet 0. An output at a rail that is a node
+    /// follows that node.
     fn probed(&self, circuit: &Circuit) -> Board {
         let mut board = self.clone();
+        for (index, opamp) in circuit.opamps.iter().enumerate() {
+            let id = OpampId(index as u32);
+            let rail = match (self.modes[index], &opamp.supply) {
+                (Mode::High, Some(supply)) => &supply.high,
+                (Mode::Low, Some(supply)) => &supply.low,
+                _ => continue,
+            };
+            let (Some(node), Some(source)) = (rail.node, self.source(id, Piece::Output)) else {
+                continue;
+            };
+            let source = &mut board.circuit.sources[source.index()];
+            source.constant = source.constant.sub(&rail.volts);
+            if node != GROUND {
+                source.controls = vec![(node, Number::ONE)];
+            }
+        }
         for opamp in &circuit.opamps {
             board.circuit.sources.push(circuit::Source {
                 name: opamp.name.clone(),

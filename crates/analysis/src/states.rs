@@ -114,18 +114,9 @@ impl State {
 
     /// Voltages, currents and powers in it.
     pub fn solution(&self, circuit: &Circuit, parts: &[Part]) -> &Solution {
-        let solve = || board(circuit, parts, &self.modes).solve(Budget::default());
+        let solve = || Board::standing(circuit, parts, &self.modes).solve(Budget::default());
         self.solution.get_or_init(solve)
     }
-}
-
-/// The circuit with its op-amps held in these modes.
-pub(crate) fn board(circuit: &Circuit, parts: &[Part], modes: &[Mode]) -> Board {
-    let drive = |id: OpampId| {
-        let limits = Limits::of(&circuit.opamps[id.index()], parts);
-        limits.drive(modes[id.index()])
-    };
-    Board::driven(circuit, parts, crate::board::Causes::ALL, drive)
 }
 
 impl States {
@@ -276,7 +267,7 @@ fn rounded(
     source: SourceId,
     jump: &walk::Jump,
 ) -> Option<Answer> {
-    let board = board(circuit, parts, &jump.from);
+    let board = Board::standing(circuit, parts, &jump.from);
     let (zero, one) = (Number::ZERO, Number::ONE);
     let sides = [&zero, &one].map(|value| {
         let mut side = board.constants();

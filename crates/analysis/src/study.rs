@@ -1,5 +1,7 @@
 //! All facts about one circuit, each worked out once.
 
+mod beside;
+
 use std::cmp::Ordering;
 use std::sync::OnceLock;
 
@@ -37,6 +39,8 @@ pub struct Study {
     block_of: Vec<usize>,
     solution: OnceLock<Solution>,
     board: OnceLock<Board>,
+    standing_board: OnceLock<Option<Board>>,
+    ideal: OnceLock<Option<Solution>>,
     linear: OnceLock<Solution>,
     gap: OnceLock<Option<Gap>>,
     shares: OnceLock<Option<Shares>>,
@@ -128,6 +132,8 @@ impl Study {
             block_of,
             solution: OnceLock::new(),
             board: OnceLock::new(),
+            standing_board: OnceLock::new(),
+            ideal: OnceLock::new(),
             linear: OnceLock::new(),
             gap: OnceLock::new(),
             shares: OnceLock::new(),
@@ -224,41 +230,34 @@ impl Study {
         }
     }
 
+    /// The modes of the one stable state in which some op-amp stands at a limit; `None` where the circuit rests otherwise, or not.
+    fn modes_at_limits(&self, circuit: &Circuit, parts: &[Part]) -> Option<&[Mode]> {
+        match self.outcome(circuit, parts) {
+            Outcome::AtLimits => Some(&self.states(circuit, parts)?.stable().next()?.modes),
+            _ => None,
+        }
+    }
+
     /// The equations of the taught method as the circuit stands: where it has one stable state, op-amps at a limit have that limit in place of
     /// V+ = V−.
     pub fn standing(&self, circuit: &Circuit, parts: &[Part]) -> &Equations {
-        let find = || match self.outcome(circuit, parts) {
-            Outcome::AtLimits => {
-                let states = self.states(circuit, parts)?;
-                let state = states.stable().next()?;
-                let mode = |it: OpampId| state.modes[it.index()];
-                Some(self.equations.limited(circuit, parts, mode))
-            }
-            _ => None,
+        let find = || {
+            let modes = self.modes_at_limits(circuit, parts)?;
+            let mode = |it: OpampId| modes[it.index()];
+            Some(self.equations.limited(circuit, parts, mode))
         };
         let standing = self.standing.get_or_init(find).as_ref();
         standing.unwrap_or(&self.equations)
     }
 
-    /// The answer as written less the ideal one, by cause; `None` where they are one, or one of them is not known.
-    pub fn gap(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Gap> {
-        let find = || match self.outcome(circuit, parts) {
-            Outcome::Real => {
-                let (ideal, full) = (self.solution(circuit, parts), self.linear(circuit, parts));
-                Gap::of(circuit, parts, ideal, full)
-            }
-            _ => None,
+    /// [`Study::board`] as the circuit stands: where it has one stable state, op-amps at a limit are held there.
+    pub fn standing_board(&self, circuit: &Circuit, parts: &[Part]) -> &Board {
+        let make = || {
+            let modes = self.modes_at_limits(circuit, parts)?;
+            Some(Board::standing(circuit, parts, modes))
         };
-        self.gap.get_or_init(find).as_ref()
-    }
-
-    /// The answer as written, split by independent source; `None` where it is not known.
-    pub fn shares(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Shares> {
-        let find = || match self.outcome(circuit, parts) {
-            Outcome::AsIdeal | Outcome::Real => Shares::of(circuit, self.board(circuit, parts)),
-            _ => None,
-        };
-        self.shares.get_or_init(find).as_ref()
+        let standing = self.standing_board.get_or_init(make).as_ref();
+        standing.unwrap_or_else(|| self.board(circuit, parts))
     }
 
     /// Whether the answer as written is known.

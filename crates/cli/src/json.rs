@@ -270,7 +270,7 @@ impl<'a> Writer<'a> {
             self.states(out, circuit, study);
         }
         if !known || !matches!(outcome, Outcome::AsIdeal | Outcome::Unknown(_)) {
-            let solution = study.solution(circuit, parts);
+            let solution = study.ideal(circuit, parts);
             let mut opamps = Map::new();
             for (opamp, output) in circuit.opamps.iter().zip(&solution.opamps) {
                 if let Some(output) = output {
@@ -564,14 +564,12 @@ fn nodes(circuit: &Circuit, solution: &Solution) -> Value {
 /// As written less ideal, of each node by cause.
 fn gap(out: &mut Map<String, Value>, circuit: &Circuit, gap: Option<&Gap>) {
     let Some(gap) = gap else { return };
-    let by_node = |volts: &dyn Fn(&PartOfGap) -> &[Answer]| {
+    let by_node = |volts: &dyn Fn(&PartOfGap) -> Option<&[Answer]>| {
         let of_node = |node: NodeId| {
             let parts = gap.parts.iter().filter_map(|it| {
-                let volts = volts(it).get(node.index())?;
-                Some((
-                    real::id(it.cause).to_owned(),
-                    number(volts, Dimension::VOLT),
-                ))
+                let volts = volts(it)?.get(node.index())?;
+                let key = real::id(it.reason).to_owned();
+                Some((key, number(volts, Dimension::VOLT)))
             });
             Value::Object(parts.collect())
         };
@@ -580,8 +578,10 @@ fn gap(out: &mut Map<String, Value>, circuit: &Circuit, gap: Option<&Gap>) {
             .map(|it| (circuit.node_name(it).to_owned(), of_node(it)));
         Value::Object(nodes.collect())
     };
-    out.insert("gap".into(), by_node(&|it| &it.adds));
-    out.insert("cured_alone".into(), by_node(&|it| &it.cured));
+    out.insert("gap".into(), by_node(&|it| Some(&it.adds)));
+    if gap.parts.iter().any(|it| it.cured.is_some()) {
+        out.insert("cured_alone".into(), by_node(&|it| it.cured.as_deref()));
+    }
 }
 
 /// Each node's voltage by independent source, gains, and the resistances that are seen.

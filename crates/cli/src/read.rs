@@ -203,7 +203,7 @@ impl Examined {
                 outputs: vec![None; equations.list.len()],
             };
         }
-        let board = study.board(circuit, parts);
+        let board = study.standing_board(circuit, parts);
         let equations = board.paper();
         let output = |it: &Equation| match it.kind {
             EquationKind::Held { by } => board

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use analysis::equations::EquationKind;
-use analysis::gap::PartOfGap;
+use analysis::gap::{PartOfGap, Reason};
 use analysis::shares::Giver;
 use analysis::solution::{Carried, Solution};
 use analysis::states::Mode;
@@ -359,16 +359,18 @@ fn beside_ideal(out: &mut String, it: &Examined, index: usize) {
     let Some(gap) = study.gap(circuit, parts) else {
         return;
     };
-    let (written, ideal) = (study.linear(circuit, parts), study.solution(circuit, parts));
+    let Some(written) = study.answer(circuit, parts) else {
+        return;
+    };
+    let ideal = study.ideal(circuit, parts);
     let volts = |it: &Answer| notation::short(it, Dimension::VOLT);
-    let names = || gap.parts.iter().map(|it| real::name(it.cause).to_owned());
+    let name = |it: &PartOfGap| real::name(it.reason).to_owned();
     let head = ["", "as written", "ideal", "gap"].map(str::to_owned);
-    let mut rows = vec![head.into_iter().chain(names()).collect::<Vec<_>>()];
-    let mut cured = vec![
-        std::iter::once(String::new())
-            .chain(names())
-            .collect::<Vec<_>>(),
-    ];
+    let causes = gap.parts.iter().map(name);
+    let mut rows = vec![head.into_iter().chain(causes).collect::<Vec<_>>()];
+    let curable = || gap.parts.iter().filter(|it| it.cured.is_some());
+    let blank = std::iter::once(String::new());
+    let mut cured = vec![blank.chain(curable().map(name)).collect::<Vec<_>>()];
     for node in circuit.unknowns() {
         let at = node.index();
         let (Some(Some(written)), Some(Some(ideal))) = (written.nodes.get(at), ideal.nodes.get(at))
@@ -376,32 +378,32 @@ fn beside_ideal(out: &mut String, it: &Examined, index: usize) {
             continue;
         };
         let name = circuit.node_name(node).to_owned();
-        let by = |volts: &dyn Fn(&PartOfGap) -> &[Answer]| {
-            let part = |it: &PartOfGap| real::part(&volts(it)[at], it.cause);
-            gap.parts.iter().map(part).collect::<Vec<_>>()
-        };
+        let part = |it: &PartOfGap, volts: &[Answer]| real::part(&volts[at], it.reason);
         let mut row = vec![
             name.clone(),
             volts(written),
             volts(ideal),
             volts(&(written - ideal)),
         ];
-        row.extend(by(&|it| &it.adds));
+        row.extend(gap.parts.iter().map(|it| part(it, &it.adds)));
         rows.push(row);
-        cured.push(std::iter::once(name).chain(by(&|it| &it.cured)).collect());
+        let spared = curable().filter_map(|it| Some(part(it, it.cured.as_deref()?)));
+        cured.push(std::iter::once(name).chain(spared).collect());
     }
-    let _ = writeln!(
-        out,
-        "\nReal and ideal op-amps: the gap is the sum of its causes, switched on from left to right"
-    );
+    let _ = writeln!(out, "\n{}", real::gap_title(gap));
     table(out, rows);
-    let _ = writeln!(
-        out,
-        "\nWhat would be gone if one cause alone were cured (this does not add up)"
-    );
-    table(out, cured);
-    if gap.parts.iter().any(|it| real::is_unsigned(it.cause)) {
+    if curable().count() > 0 {
+        let _ = writeln!(
+            out,
+            "\nWhat would be gone if one cause alone were cured (this does not add up)"
+        );
+        table(out, cured);
+    }
+    if gap.parts.iter().any(|it| real::is_unsigned(it.reason)) {
         filled(out, real::UNSIGNED, "  ");
+    }
+    if gap.parts.iter().any(|it| it.reason == Reason::Rest) {
+        filled(out, real::REST, "  ");
     }
 }
 

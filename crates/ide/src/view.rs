@@ -221,13 +221,19 @@ impl View {
             let (circuit, study) = (&circuits[index], &self.studies()[index]);
             let writing = self.settings().writing();
             match real {
-                true => explain_real(
+                // Which limit an output stands at is part of the answer.
+                true if self.settings().hidden => explain_real(
                     circuit,
                     study.board(circuit, parts),
                     &study.feedback,
                     writing,
                 ),
-                // Which limit an output stands at is part of the answer.
+                true => explain_real(
+                    circuit,
+                    study.standing_board(circuit, parts),
+                    &study.feedback,
+                    writing,
+                ),
                 false if self.settings().hidden => {
                     explain(circuit, &study.equations, &study.feedback, writing)
                 }

@@ -49,21 +49,6 @@ pub fn write(circuit: &Circuit, equation: &Equation, writing: Writing) -> Writte
     Paper::ideal(circuit).write(equation, writing)
 }
 
-/// Where the text says an equation: the source or wire, the op-amp, the node's first place.
-pub fn place(circuit: &Circuit, equation: &Equation) -> Place {
-    match &equation.kind {
-        EquationKind::Held { by } => names::carrier_place(circuit, *by),
-        EquationKind::Virtual { opamp, .. } | EquationKind::Limit { opamp, .. } => {
-            circuit.opamps[opamp.index()].place
-        }
-        EquationKind::Sum | EquationKind::JoinedSum { .. } => circuit.nodes[equation.at.index()]
-            .places
-            .first()
-            .copied()
-            .unwrap_or(circuit.place),
-    }
-}
-
 /// Where the text says a term: from its part's name to its value.
 pub fn term_place(circuit: &Circuit, term: &Term) -> Place {
     names::carrier_place(circuit, term.branch)
@@ -126,6 +111,19 @@ impl<'a> Paper<'a> {
             }
             EquationKind::Sum | EquationKind::JoinedSum { .. } => {
                 self.sum(&equation.terms, writing, "0")
+            }
+        }
+    }
+
+    /// Where the text says an equation: the source or wire, the op-amp, the node's first place.
+    pub fn place(&self, equation: &Equation) -> Place {
+        match &equation.kind {
+            EquationKind::Held { by } => names::carrier_place(self.circuit, *by),
+            EquationKind::Virtual { opamp, .. } => self.circuit.opamps[opamp.index()].place,
+            EquationKind::Limit { opamp, .. } => self.text.opamps[opamp.index()].place,
+            EquationKind::Sum | EquationKind::JoinedSum { .. } => {
+                let places = &self.circuit.nodes[equation.at.index()].places;
+                places.first().copied().unwrap_or(self.circuit.place)
             }
         }
     }
@@ -271,11 +269,15 @@ impl<'a> Paper<'a> {
         }
     }
 
-    /// The sign and the body of what an op-amp with finite gain makes of its inputs: `200000·(p − n + 2 mV)`.
+    /// The sign and the body of what an op-amp with finite gain makes of its inputs, `200000·(p − n + 2 mV)`, or of the limit that it stands at.
     fn law(&self, id: OpampId) -> (bool, String) {
         let (Some(board), opamp) = (self.board, &self.text.opamps[id.index()]) else {
             return (false, String::new());
         };
+        if let Some((_, volts)) = board.limit(id) {
+            let size = notation::number(&volts.abs(), Dimension::VOLT);
+            return (is_negative(volts), size);
+        }
         let Some(gain) = &board.laws[id.index()].gain else {
             return (false, String::new());
         };

@@ -6,7 +6,7 @@ mod real;
 
 use std::collections::HashSet;
 
-use analysis::board::Board;
+use analysis::board::{Board, Piece};
 use analysis::equations::{Equation, EquationKind, Equations, Term};
 use analysis::feedback::Feedback;
 use analysis::states::Mode;
@@ -198,7 +198,8 @@ impl Context<'_> {
             )),
         }
         let limit = |it: &Equation| matches!(it.kind, EquationKind::Limit { .. });
-        if self.equations.list.iter().any(limit) {
+        let held = |it: &Board| it.modes.iter().any(|it| *it != Mode::Linear);
+        if self.equations.list.iter().any(limit) || self.paper.board.is_some_and(held) {
             notes.push(format!(
                 "Where one stands at a limit, what the limit says stands in place of {v}+ = {v}−."
             ));
@@ -250,7 +251,7 @@ impl Context<'_> {
             } => {
                 covers.push(*replaces);
                 covers.extend(tied.iter().map(|(node, _)| *node));
-                let name = &self.circuit.opamps[opamp.index()].name;
+                let name = &self.paper.text.opamps[opamp.index()].name;
                 let v = self.writing.voltage.text();
                 let limit = match mode {
                     Mode::High => "its high limit",
@@ -295,7 +296,7 @@ impl Context<'_> {
             written,
             why,
             terms,
-            place: equation::place(self.circuit, equation),
+            place: self.paper.place(equation),
         }
     }
 
@@ -453,13 +454,16 @@ impl Context<'_> {
         replaces: NodeId,
         tied: &[(NodeId, Carrier)],
     ) -> String {
-        let part = &self.circuit.opamps[opamp.index()];
+        let part = &self.paper.text.opamps[opamp.index()];
         let (name, v, out) = (
             &part.name,
             self.writing.voltage.text(),
             names::node(self.circuit, replaces),
         );
         let mut why = match (mode, part.comparator) {
+            (Mode::High | Mode::Low, false) if self.has_figures(opamp) => {
+                self.why_limit_real(opamp, mode, value)
+            }
             (Mode::High | Mode::Low, true) => {
                 let [limit, holds] = match mode {
                     Mode::High => ["high", "is above"],
@@ -655,7 +659,10 @@ impl Context<'_> {
             false => "positive".into(),
         };
         if let Some((opamp, piece)) = self.paper.piece(term.branch) {
-            return self.bias_term(opamp, piece, &drive, &node, &counts);
+            return match piece {
+                Piece::Output => self.limit_term(opamp, &node, &counts),
+                _ => self.bias_term(opamp, piece, &drive, &node, &counts),
+            };
         }
         if !matches!(source.kind, SourceKind::Current { .. }) {
             return format!("the current of the source `{name}`, which is not known.");

@@ -57,6 +57,11 @@ impl Causes {
     /// Every op-amp is as its part says.
     pub const ALL: Causes = Causes(0b11_1111);
 
+    /// These count.
+    pub fn of(causes: &[Cause]) -> Causes {
+        causes.iter().fold(Causes::NONE, |set, it| set.with(*it))
+    }
+
     /// Whether this one counts.
     pub fn has(self, cause: Cause) -> bool {
         self.0 & 1 << cause as u8 != 0

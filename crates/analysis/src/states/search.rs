@@ -10,6 +10,7 @@ use std::cmp::Ordering;
 use syntax::Ratio;
 
 use super::plant::{Condition, Mode, Near, Plant, Quantity, Stage, compare};
+use crate::feedback::{BUDGET, Sum, add, eliminate};
 
 /// A block, with everything before it put in.
 pub(crate) struct Block<'p> {
@@ -153,7 +154,7 @@ impl<'p> Block<'p> {
         given: &[Near; 2],
     ) -> Block<'p> {
         let size = members.len();
-        let fold = |sum: &crate::feedback::Sum<Ratio>| {
+        let fold = |sum: &Sum<Ratio>| {
             let mut line = vec![Ratio::ZERO; size + 2];
             for (column, factor) in sum {
                 if let Ok(place) = members.binary_search(column) {
@@ -265,17 +266,64 @@ impl<'p> Block<'p> {
     }
 
     fn start(&self, without_bounds: bool) -> Node {
-        let bounds = |stage: &&Stage| match (&stage.limits, &stage.currents) {
-            (Some([low, high]), None) if !without_bounds => rounded_outwards(low, high),
-            _ => [f64::NEG_INFINITY, f64::INFINITY],
+        let boxes = match without_bounds {
+            true => vec![[f64::NEG_INFINITY, f64::INFINITY]; self.stages.len()],
+            false => self.boxes(),
         };
         Node {
             lines: self.lines.clone(),
-            boxes: self.stages.iter().map(bounds).collect(),
+            boxes,
             possible: self.stages.iter().map(|it| it.modes().collect()).collect(),
             decided: vec![false; self.stages.len()],
             open: false,
         }
+    }
+
+    /// Between which values each output is in every state. Without a limit of current that is between its rails. With one it may be dragged beyond
+    /// them, but whatever its mode it delivers no more than it can: so with the matrix of those currents solved for their outputs, limits of
+    /// current are limits of voltage.
+    fn boxes(&self) -> Vec<[f64; 2]> {
+        let open = [f64::NEG_INFINITY, f64::INFINITY];
+        let between_rails = |stage: &&Stage| match (&stage.limits, &stage.currents) {
+            (Some([low, high]), None) => rounded_outwards(low, high),
+            _ => open,
+        };
+        let mut boxes: Vec<[f64; 2]> = self.stages.iter().map(between_rails).collect();
+        let size = self.stages.len();
+        let limited: Vec<usize> = (0..size)
+            .filter(|it| self.stages[*it].currents.is_some())
+            .collect();
+        // Unknown: the limited outputs. Columns: their currents, then all outputs, then 1.
+        let count = limited.len();
+        let rows = limited.iter().enumerate().map(|(nth, place)| {
+            let mut row: Sum<Ratio> = Vec::new();
+            let line = &self.lines[*place][CURRENT];
+            for (at, factor) in line.exact[..=size].iter().enumerate() {
+                let column = match limited.binary_search(&at) {
+                    Ok(unknown) => unknown,
+                    Err(_) => 2 * count + at,
+                };
+                add(&mut row, column, factor);
+            }
+            add(&mut row, count + nth, &Ratio::NEG_ONE);
+            row
+        });
+        let found = eliminate(count, count + size + 1, rows.collect(), BUDGET);
+        for (place, value) in limited.iter().zip(found.iter().flat_map(|it| &it.values)) {
+            let Some(sum) = value else { continue };
+            let mut line = vec![Ratio::ZERO; count + size + 2];
+            for (column, factor) in sum {
+                line[*column] = factor.clone();
+            }
+            let currents = limited.iter().map(|it| match &self.stages[*it].currents {
+                Some([source, sink]) => rounded_outwards(&-sink.clone(), source),
+                None => open,
+            });
+            let of_others = self.stages.iter().map(between_rails);
+            let all: Vec<[f64; 2]> = currents.chain(of_others).collect();
+            boxes[*place] = Line::new(line).range(&all);
+        }
+        boxes
     }
 
     /// Rules out modes until nothing changes, and takes those that alone are left; `Some(false)`: nothing is left of some op-amp.
@@ -320,7 +368,9 @@ impl<'p> Block<'p> {
         if let Some([low, high]) = &self.stages[place].limits
             && !possible.iter().any(free)
         {
-            node.boxes[place] = rounded_outwards(low, high);
+            let [low, high] = rounded_outwards(low, high);
+            let [least, most] = &mut node.boxes[place];
+            (*least, *most) = (least.max(low), most.min(high));
         }
     }
 

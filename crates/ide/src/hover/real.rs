@@ -1,6 +1,7 @@
 //! What real op-amps change at a node, what each source does there, and the resistances that are seen.
 
 use analysis::Answer;
+use analysis::gap::{PartOfGap, Reason};
 use analysis::shares::{Giver, Resistance};
 use circuit::{NodeId, OpampId, SourceId};
 use syntax::Dimension;
@@ -11,36 +12,39 @@ use crate::answers::Answers;
 
 /// The equation with real op-amps, and how far the answer is from the ideal one, by cause.
 pub(super) fn node(answers: &Answers, node: NodeId) -> Vec<Block> {
-    let Some(explanation) = answers.real_explanation() else {
-        return Vec::new();
-    };
-    let mut blocks = vec![Block::Words("With the op-amps as their parts say:".into())];
-    let own = explanation.at(node);
-    blocks.extend(own.map(|it| Block::Equation(it.written.text.clone())));
+    let mut blocks = Vec::new();
+    if let Some(explanation) = answers.real_explanation() {
+        blocks.push(Block::Words("With the op-amps as their parts say:".into()));
+        let own = explanation.at(node);
+        blocks.extend(own.map(|it| Block::Equation(it.written.text.clone())));
+    }
     if let (Some(gap), Some(written)) = (answers.gap(), answers.node(node)) {
-        let adds = |it: &analysis::gap::PartOfGap| it.adds.get(node.index()).cloned();
+        let adds = |it: &PartOfGap| it.adds.get(node.index()).cloned();
         let parts: Vec<_> = gap
             .parts
             .iter()
-            .filter_map(|it| Some((it.cause, adds(it)?)))
+            .filter_map(|it| Some((it.reason, adds(it)?)))
             .collect();
         let whole = parts.iter().fold(Answer::zero(), |sum, it| &sum + &it.1);
         let volts = |it: &Answer| notation::short(it, Dimension::VOLT);
-        let causes = parts.iter().filter(|it| !it.1.is_zero());
-        let causes = causes
-            .map(|(cause, volts)| format!("{} {}", real::name(*cause), real::part(volts, *cause)));
+        let causes = parts.iter().filter(|it| !it.1.is_zero()).map(|it| {
+            let (reason, volts) = it;
+            format!("{} {}", real::name(*reason), real::part(volts, *reason))
+        });
         let causes = names::list(causes);
-        if causes.is_empty() {
-            blocks.push(Block::Words(
-                "Ideal op-amps would give the same here.".into(),
-            ));
-        } else {
-            blocks.push(Block::Words(format!(
-                "Ideal op-amps would give {}. The gap of {} is made of: {causes}.",
+        let limits = gap.parts.iter().any(|it| it.reason == Reason::Limit);
+        let ideal = match limits {
+            true => "Ideal op-amps without limits",
+            false => "Ideal op-amps",
+        };
+        blocks.push(Block::Words(match causes.is_empty() {
+            true => format!("{ideal} would give the same here."),
+            false => format!(
+                "{ideal} would give {}. The gap of {} is made of: {causes}.",
                 volts(&(written - &whole)),
                 volts(&whole)
-            )));
-        }
+            ),
+        }));
     }
     blocks
 }

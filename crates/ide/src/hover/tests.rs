@@ -246,7 +246,9 @@ fn a_clipped_op_amp_tells_its_limit_and_what_stands_in_place_of_equal_inputs() {
             out = 5 V
             ```
 
-            `A1` stands at its high limit, 5 V: V+ stays above V−, and `…"#]],
+            `A1` stands at its high limit, 5 V: V+ stays above V−, and `…
+
+            Ideal op-amps without limits would give 10 V. The gap of −5 V is made of: limits −5 V."#]],
     );
 }
 

@@ -128,7 +128,7 @@ fn explained(read: &Read) -> Vec<String> {
 fn equations_real(read: &Read) -> Vec<String> {
     let mut pieces = Vec::new();
     for (circuit, study) in read.book.circuits.iter().zip(&read.studies) {
-        let board = study.board(circuit, &read.book.parts);
+        let board = study.standing_board(circuit, &read.book.parts);
         let said = explain::explain_real(circuit, board, &study.feedback, Writing::default());
         pieces.extend(
             circuit
@@ -148,7 +148,6 @@ fn equations_real(read: &Read) -> Vec<String> {
 /// Rows of the two tables of `solve` about real and ideal op-amps.
 fn gaps(read: &Read) -> Vec<String> {
     let headings = [
-        "Real and ideal op-amps: the gap is the sum of its causes, switched on from left to right",
         "What would be gone if one cause alone were cured (this does not add up)",
         "as written ideal gap",
         real::UNSIGNED,
@@ -160,9 +159,11 @@ fn gaps(read: &Read) -> Vec<String> {
         let Some(gap) = study.gap(circuit, parts) else {
             continue;
         };
-        let names: Vec<&str> = gap.parts.iter().map(|it| real::name(it.cause)).collect();
+        pieces.push(real::gap_title(gap).into());
+        let names: Vec<&str> = gap.parts.iter().map(|it| real::name(it.reason)).collect();
         pieces.push(names.join(" "));
-        let (written, ideal) = (study.linear(circuit, parts), study.solution(circuit, parts));
+        let written = study.answer(circuit, parts).expect("it is known");
+        let ideal = study.ideal(circuit, parts);
         for node in circuit.unknowns() {
             let volts = |it: &Answer| notation::short(it, Dimension::VOLT);
             let at =
@@ -171,8 +172,13 @@ fn gaps(read: &Read) -> Vec<String> {
             let row = |of: &dyn Fn(&analysis::gap::PartOfGap) -> String| {
                 gap.parts.iter().map(of).collect::<Vec<_>>().join(" ")
             };
-            let adds = row(&|it| real::part(&it.adds[node.index()], it.cause));
-            let cured = row(&|it| real::part(&it.cured[node.index()], it.cause));
+            let adds = row(&|it| real::part(&it.adds[node.index()], it.reason));
+            let cured = row(&|it| {
+                let cured = it.cured.as_ref();
+                cured.map_or(String::new(), |volts| {
+                    real::part(&volts[node.index()], it.reason)
+                })
+            });
             let name = circuit.node_name(node);
             let gap = volts(&(&written - &ideal));
             pieces.push(format!(

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use analysis::board::Board;
 use analysis::equations::{Equation, EquationKind, Equations};
 use analysis::feedback::Feedback;
+use analysis::states::Mode;
 use circuit::{Carrier, ElementId, ElementKind, NodeId, OpampId};
 
 use crate::equation::Paper;
@@ -25,7 +26,7 @@ pub(super) struct AtNode {
     pub(super) resistors: Vec<ElementId>,
     /// No current: the op-amp and its pin.
     pub(super) inputs: Vec<(OpampId, &'static str)>,
-    /// Behind an output resistance, so that the node is not held.
+    /// Behind an output resistance or at their limit of current, so that the node is not held.
     pub(super) outputs: Vec<OpampId>,
 }
 
@@ -53,7 +54,11 @@ impl<'a> Around<'a> {
                 law.bias.is_some() || law.input_resistance.is_some()
             };
             let id = OpampId(index as u32);
-            if paper.board.is_some_and(|it| it.source_behind(id).is_some()) {
+            let holds_not = |it: &Board| {
+                let limited = matches!(it.modes[index], Mode::Sourcing | Mode::Sinking);
+                limited || it.source_behind(id).is_some()
+            };
+            if paper.board.is_some_and(holds_not) {
                 nodes[opamp.drives.index()].outputs.push(id);
             }
             if paper.board.is_some_and(takes) {

@@ -1,6 +1,7 @@
 //! What real op-amps bring into the equations, in words.
 
 use analysis::board::{Board, Law, Piece};
+use analysis::states::Mode;
 use circuit::{Carrier, ElementId, NodeId, OpampId};
 use syntax::{Dimension, Number};
 
@@ -25,7 +26,13 @@ impl Context<'_> {
     /// A node in a sentence; of one that stands for something what that is.
     pub(super) fn node(&self, node: NodeId) -> String {
         match self.paper.board.is_some_and(|it| it.is_added(node)) {
-            true => format!("`{}`", self.paper.name(node)),
+            true => {
+                let name = self.paper.name(node);
+                match name.starts_with('−') {
+                    true => format!("`({name})`"),
+                    false => format!("`{name}`"),
+                }
+            }
             false => names::node(self.circuit, node),
         }
     }
@@ -69,8 +76,29 @@ impl Context<'_> {
             .flat_map(|it| &self.around.node(*it).outputs)
             .copied();
         let of = |it: &OpampId| &self.paper.text.opamps[it.index()];
+        let v = self.writing.voltage.text();
         let words = here.map(|id| {
             let (name, out) = (&of(&id).name, names::node(self.paper.text, of(&id).drives));
+            let limit = self.paper.board.and_then(|it| it.limit(id));
+            if let Some((mode @ (Mode::Sourcing | Mode::Sinking), amperes)) = limit {
+                let does = match mode {
+                    Mode::Sourcing => "delivers all the current that it can",
+                    _ => "takes in all the current that it can",
+                };
+                let size = notation::number(&amperes.abs(), Dimension::AMPERE);
+                return format!(
+                    " `{name}` {does}, {size}, and cannot bring {v}+ = {v}− about: since the current of its output is known, this sum stands in place of \
+                     that."
+                );
+            }
+            if let Some((mode, volts)) = limit {
+                return format!(
+                    " `{name}` has an output resistance, so it does not hold {out}: behind that resistance it stands at its {} limit, {}. {}",
+                    side(mode),
+                    notation::number(volts, Dimension::VOLT),
+                    self.asks_for_more(id, mode)
+                );
+            }
             format!(
                 " `{name}` has an output resistance, so it does not hold {out}: behind that resistance stands its gain times what it amplifies, \
                  {}.",
@@ -78,6 +106,59 @@ impl Context<'_> {
             )
         });
         words.collect()
+    }
+
+    /// Whether an op-amp's part gives figures.
+    pub(super) fn has_figures(&self, opamp: OpampId) -> bool {
+        self.law(opamp).is_some_and(|it| *it != Law::default())
+    }
+
+    /// Why an output of a real op-amp is at a rail.
+    pub(super) fn why_limit_real(&self, opamp: OpampId, mode: Mode, value: &Number) -> String {
+        let it = &self.paper.text.opamps[opamp.index()];
+        let out = names::node(self.paper.text, it.drives);
+        format!(
+            "`{}` stands at its {} limit, {}. {} So what {out} is stands in place of its own equation.",
+            it.name,
+            side(mode),
+            notation::number(value, Dimension::VOLT),
+            self.asks_for_more(opamp, mode)
+        )
+    }
+
+    /// That an op-amp would go further if it could.
+    fn asks_for_more(&self, opamp: OpampId, mode: Mode) -> String {
+        let gain = self.law(opamp).and_then(|it| it.gain.as_ref());
+        let (beyond, sense) = match mode {
+            Mode::High => ("above", "above"),
+            _ => ("below", "below"),
+        };
+        match gain {
+            Some(gain) => format!(
+                "{} times what it amplifies, {}, is {beyond} that.",
+                notation::number(gain, Dimension::NONE),
+                self.amplified(opamp)
+            ),
+            None => format!(
+                "What it amplifies, {}, stays {sense} zero, and the output cannot follow any further.",
+                self.amplified(opamp)
+            ),
+        }
+    }
+
+    /// A limit of current in a sum.
+    pub(super) fn limit_term(&self, opamp: OpampId, node: &str, counts: &str) -> String {
+        let name = &self.paper.text.opamps[opamp.index()].name;
+        let limit = self.paper.board.and_then(|it| it.limit(opamp));
+        let Some((mode, amperes)) = limit else {
+            return format!("the current of `{name}`, which is not known.");
+        };
+        let size = notation::number(&amperes.abs(), Dimension::AMPERE);
+        let does = match mode {
+            Mode::Sourcing => format!("delivers {size} into {node}"),
+            _ => format!("takes {size} out of {node}"),
+        };
+        format!("`{name}` {does}, its limit of current; it counts {counts}.")
     }
 
     /// Whether offset or rejection stand beside plus in V+ = V−.
@@ -167,6 +248,13 @@ impl Context<'_> {
     }
 }
 
+fn side(mode: Mode) -> &'static str {
+    match mode {
+        Mode::High => "high",
+        _ => "low",
+    }
+}
+
 /// What a law gives: "a gain of 200000", "an offset of 2 mV".
 fn figures(law: &Law) -> Vec<String> {
     let mut figures = Vec::new();
@@ -212,7 +300,7 @@ mod tests {
         assert_eq!(book.faults, []);
         let circuit = &book.circuits[0];
         let study = Study::new(circuit, &book.parts);
-        let board = study.board(circuit, &book.parts);
+        let board = study.standing_board(circuit, &book.parts);
         explain_real(circuit, board, &study.feedback, writing)
     }
 
@@ -329,6 +417,63 @@ opamp A1: plus x, minus out, drives out
                   (x − in)/R1 = 0
             "#]],
         );
+    }
+
+    /// What stands at each limit: without and with an output resistance, and a limit of current.
+    #[test]
+    fn limits_as_on_the_board() {
+        let at_limits = |stage: &str, figures: &str| {
+            let explanation = explained(stage, figures, Writing::default());
+            let mut text = format!("{}:\n", figures.replace('\n', ", "));
+            for it in &explanation.equations {
+                text.push_str(&format!("  {}: {}\n", it.written.text, it.why));
+                for term in &it.terms {
+                    text.push_str(&format!("    {}: {}\n", term.text, term.sentence));
+                }
+            }
+            text
+        };
+        let clipped = format!("supply +9 V and -9 V\n{}", INVERTING.replace("1.2", "3"));
+        let loaded = format!(
+            "supply +9 V and -9 V\n{}out -- RL 100 -- ground\n",
+            FOLLOWER
+        );
+        let text = [
+            (&clipped, "gain 20000\noffset 2 mV\nheadroom 1 V"),
+            (&clipped, "gain 20000\noutput_resistance 75 ohm"),
+            (&clipped, "offset 2 mV"),
+            (&loaded, "gain 20000\ncurrent source 5 mA, sink 2 mA"),
+        ]
+        .map(|(stage, figures)| at_limits(stage, figures));
+        expect![[r#"
+            gain 20000, offset 2 mV, headroom 1 V:
+              in = 3 V: The source `probe` holds `in` at 3 V, whatever current that takes. So `in` is known at once, and no current sum is needed there.
+              out = −8 V: `A1` stands at its low limit, −8 V. 20000 times what it amplifies, the sum of V+ − V− and its offset of 2 mV in series with plus, is below that. So what `out` is stands in place of its own equation. No current sum is written at `out`: the output delivers whatever current is needed there.
+              (sum − in)/R1 + (sum − out)/R2 = 0: No charge piles up at a node: the currents that leave `sum` add up to zero. The minus input of `A1` takes no current.
+                (sum − in)/R1: what leaves `sum` through `R1` (10 kΩ) towards `in`. The voltage across `R1` is `sum` − `in`; divided by the resistance it is the current (Ohm's law).
+                (sum − out)/R2: what leaves `sum` through `R2` (33 kΩ) towards `out`. The voltage across `R2` is `sum` − `out`; divided by the resistance it is the current (Ohm's law).
+            gain 20000, output_resistance 75 ohm:
+              in = 3 V: The source `probe` holds `in` at 3 V, whatever current that takes. So `in` is known at once, and no current sum is needed there.
+              (sum − in)/R1 + (sum − out)/R2 = 0: No charge piles up at a node: the currents that leave `sum` add up to zero. The minus input of `A1` takes no current.
+                (sum − in)/R1: what leaves `sum` through `R1` (10 kΩ) towards `in`. The voltage across `R1` is `sum` − `in`; divided by the resistance it is the current (Ohm's law).
+                (sum − out)/R2: what leaves `sum` through `R2` (33 kΩ) towards `out`. The voltage across `R2` is `sum` − `out`; divided by the resistance it is the current (Ohm's law).
+              (out − sum)/R2 + (out + 9 V)/A1.Rout = 0: No charge piles up at a node: the currents that leave `out` add up to zero. `A1` has an output resistance, so it does not hold `out`: behind that resistance it stands at its low limit, −9 V. 20000 times what it amplifies, V+ − V−, is below that.
+                (out − sum)/R2: what leaves `out` through `R2` (33 kΩ) towards `sum`. The voltage across `R2` is `out` − `sum`; divided by the resistance it is the current (Ohm's law).
+                (out + 9 V)/A1.Rout: what leaves `out` through the output resistance of `A1` (75 Ω) towards `(−9 V)`. The voltage across the output resistance of `A1` is `out` − `(−9 V)`; divided by the resistance it is the current (Ohm's law).
+            offset 2 mV:
+              in = 3 V: The source `probe` holds `in` at 3 V, whatever current that takes. So `in` is known at once, and no current sum is needed there.
+              out = −9 V: `A1` stands at its low limit, −9 V. What it amplifies, the sum of V+ − V− and its offset of 2 mV in series with plus, stays below zero, and the output cannot follow any further. So what `out` is stands in place of its own equation. No current sum is written at `out`: the output delivers whatever current is needed there.
+              (sum − in)/R1 + (sum − out)/R2 = 0: No charge piles up at a node: the currents that leave `sum` add up to zero. The minus input of `A1` takes no current.
+                (sum − in)/R1: what leaves `sum` through `R1` (10 kΩ) towards `in`. The voltage across `R1` is `sum` − `in`; divided by the resistance it is the current (Ohm's law).
+                (sum − out)/R2: what leaves `sum` through `R2` (33 kΩ) towards `out`. The voltage across `R2` is `sum` − `out`; divided by the resistance it is the current (Ohm's law).
+            gain 20000, current source 5 mA, sink 2 mA:
+              in = 1.2 V: The source `probe` holds `in` at 1.2 V, whatever current that takes. So `in` is known at once, and no current sum is needed there.
+              (x − in)/R1 = 0: No charge piles up at a node: the currents that leave `x` add up to zero. The plus input of `A1` takes no current.
+                (x − in)/R1: what leaves `x` through `R1` (10 kΩ) towards `in`. The voltage across `R1` is `x` − `in`; divided by the resistance it is the current (Ohm's law).
+              out/RL − 5 mA = 0: No charge piles up at a node: the currents that leave `out` add up to zero. The minus input of `A1` takes no current. `A1` delivers all the current that it can, 5 mA, and cannot bring V+ = V− about: since the current of its output is known, this sum stands in place of that.
+                out/RL: what leaves `out` through `RL` (100 Ω) towards ground. Ground is 0 V, so the voltage across `RL` is that of `out`; divided by the resistance it is the current (Ohm's law).
+                − 5 mA: `A1` delivers 5 mA into `out`, its limit of current; it counts negative among the currents that leave.
+        "#]].assert_eq(&text.concat());
     }
 
     #[test]

@@ -1,0 +1,81 @@
+//! What stands beside the answer as written: the ideal one, the gap between them, and the shares of the sources.
+
+use circuit::{Circuit, OpampId, Part};
+
+use super::{Outcome, Study};
+use crate::board::{Board, Causes, Drive};
+use crate::gap::{self, Gap};
+use crate::linear::Budget;
+use crate::shares::Shares;
+use crate::solution::{self, Solution};
+use crate::states::{self, Mode};
+
+impl Study {
+    /// The ideal answer to put beside the one as written: V+ = V− at every op-amp, but comparators, which are never linear, as they stand.
+    pub fn ideal(&self, circuit: &Circuit, parts: &[Part]) -> &Solution {
+        let solve = || {
+            let mode = self.comparing(circuit, parts)?;
+            let equations = self
+                .equations
+                .limited(circuit, parts, |it| mode[it.index()]);
+            let budget = Budget::default();
+            let solution = solution::solve(circuit, parts, &self.network, &equations, budget);
+            Some(solution)
+        };
+        let ideal = self.ideal.get_or_init(solve).as_ref();
+        ideal.unwrap_or_else(|| self.solution(circuit, parts))
+    }
+
+    /// How comparators stand in the one stable state, with all op-amps linear; `None` without comparators or such a state.
+    fn comparing(&self, circuit: &Circuit, parts: &[Part]) -> Option<Vec<Mode>> {
+        let modes = self.modes_at_limits(circuit, parts)?;
+        let stands = |(opamp, mode): (&circuit::Opamp, &Mode)| match opamp.comparator {
+            true => *mode,
+            false => Mode::Linear,
+        };
+        let all = circuit.opamps.iter().zip(modes).map(stands);
+        let any = circuit.opamps.iter().any(|it| it.comparator);
+        any.then(|| all.collect())
+    }
+
+    /// The answer as written less the ideal one, by cause; `None` where they are one, or one of them is not known.
+    pub fn gap(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Gap> {
+        let present = || gap::present(circuit, parts);
+        let linear = |causes: Causes| {
+            let comparing = self.comparing(circuit, parts);
+            if causes == Causes::NONE {
+                return self.ideal(circuit, parts).single();
+            }
+            if causes == Causes::of(&present()) && comparing.is_none() {
+                return self.linear(circuit, parts).single();
+            }
+            let drive = |it: OpampId| match &comparing {
+                Some(modes) => {
+                    let limits = states::Limits::of(&circuit.opamps[it.index()], parts);
+                    limits.drive(modes[it.index()])
+                }
+                None => Drive::Law,
+            };
+            let board = Board::driven(circuit, parts, causes, drive);
+            board.solve(board.budget(1)).single()
+        };
+        let find = || match self.outcome(circuit, parts) {
+            Outcome::Real => Gap::of(present(), linear, None),
+            Outcome::AtLimits => {
+                let written = self.answer(circuit, parts)?.single()?;
+                Gap::of(present(), linear, Some(written))
+            }
+            _ => None,
+        };
+        self.gap.get_or_init(find).as_ref()
+    }
+
+    /// The answer as written, split by independent source; `None` where it is not known.
+    pub fn shares(&self, circuit: &Circuit, parts: &[Part]) -> Option<&Shares> {
+        let find = || match self.outcome(circuit, parts).is_known() {
+            true => Shares::of(circuit, self.standing_board(circuit, parts)),
+            false => None,
+        };
+        self.shares.get_or_init(find).as_ref()
+    }
+}
