@@ -72,6 +72,32 @@ fn solve_grid(bencher: Bencher, side: usize) {
     solve(bencher, &texts::grid(side));
 }
 
+/// Equations → answers with bounds, so many real op-amps in one block, all voltages of one size.
+#[divan::bench(args = [20, 50, 200, 1_000])]
+fn solve_real(bencher: Bencher, opamps: usize) {
+    solve_as_written(bencher, &texts::real_chain(opamps, 1));
+}
+
+/// The same, each voltage 20 times the one before it.
+#[divan::bench(args = [20, 50, 200])]
+fn solve_real_growing(bencher: Bencher, opamps: usize) {
+    solve_as_written(bencher, &texts::real_chain(opamps, 20));
+}
+
+/// Counts op-amps; each by the law of its part.
+fn solve_as_written(bencher: Bencher, text: &str) {
+    let book = read(text);
+    let (circuit, parts) = (&book.circuits[0], &book.parts);
+    bencher
+        .counter(ItemsCount::new(circuit.opamps.len()))
+        .with_inputs(|| Study::new(circuit, parts))
+        .bench_local_refs(|study| {
+            let solution = study.linear(circuit, parts);
+            assert!(!solution.nodes.contains(&None), "one answer");
+            black_box(solution);
+        });
+}
+
 /// Counts bytes and lines.
 fn over(bencher: Bencher, text: &str, work: impl Fn(&str) + Sync) {
     bencher

@@ -49,6 +49,23 @@ pub fn grid(side: usize) -> String {
     writer.text
 }
 
+/// Inverting stages of real op-amps in a row, each with a gain of this many: their output resistances tie all of them into one block.
+pub fn real_chain(stages: usize, gain: usize) -> String {
+    let mut writer = Writer::new();
+    writer.line("part field_grade\n  gain 200000\n  output_resistance 75 ohm\nend");
+    writer.line("circuit chain\nopamps are field_grade\nsource probe: n0 = 0.1 V");
+    for stage in 1..=stages {
+        let before = stage - 1;
+        writer.line(&format!(
+            "n{before} -- Ra{stage} 1k -- f{stage} -- Rb{stage} {gain}k -- n{stage}"
+        ));
+        writer.line(&format!(
+            "opamp A{stage}: plus ground, minus f{stage}, drives n{stage}"
+        ));
+    }
+    writer.text
+}
+
 /// Preferred values of E12, from memory of IEC 60063.
 const E12: [&str; 12] = [
     "1", "1.2", "1.5", "1.8", "2.2", "2.7", "3.3", "3.9", "4.7", "5.6", "6.8", "8.2",

@@ -2,8 +2,10 @@
 //!
 //! With the outputs v as independent sources the inputs see d = M·v + b. Op-amps with one pole each obey v′ = W·(M·v + b),
 //! W their positive speeds; M falls into strongly connected blocks, each judged alone, exactly. With capacitors or
-//! inductors two such maps are judged, at rest and at the first instant; what grows slowly between the two (a Wien
-//! bridge with too much gain) is not counted, and [`Proof::BothEnds`] says so.
+//! inductors two such maps are judged, at rest and at the first instant, and between the two the natural frequencies with
+//! quick op-amps ([`growth`]: a Wien bridge with too much gain); where those are too many, [`Proof::BothEnds`] says so.
+
+use std::sync::OnceLock;
 
 use circuit::{Circuit, ElementKind, NodeId, OpampId, Part};
 use syntax::{Number, Ratio};
@@ -12,14 +14,17 @@ mod blocks;
 mod eliminate;
 mod exact;
 mod field;
+mod growth;
 mod knot;
 mod map;
+mod polynomial;
 
 pub(crate) use blocks::{reached, strongly_connected};
 pub(crate) use eliminate::{BUDGET, Sum, add, eliminate, null_vector};
 pub(crate) use field::Field;
 #[cfg(test)]
 pub(crate) use field::scrambled;
+pub(crate) use growth::Slow;
 pub(crate) use map::{Map, Moment, Rules, moved};
 
 use crate::faults::{Fault, FaultKind};
@@ -97,6 +102,8 @@ pub enum Proof {
     Sampled,
     /// With capacitors or inductors: judged at rest and at the first instant; what grows slowly between is not counted.
     BothEnds,
+    /// With capacitors or inductors: judged at rest, at the first instant, and by the natural frequencies with quick op-amps.
+    Between,
 }
 
 /// Judges every op-amp: each is in exactly one block of the result, which is in the order of the blocks' first op-amps.
@@ -168,6 +175,32 @@ pub(crate) struct Quick {
     pub ever: Map<Modular>,
     /// At the first instant, with the values as they are.
     instant: Values,
+    slow: OnceLock<Slow>,
+}
+
+impl Quick {
+    /// What the two ends say, with what grows slowly between them counted too.
+    fn judged(&self, circuit: &Circuit, block: &[usize], ends: &Ends) -> (Verdict, Proof) {
+        let unswapped = vec![false; block.len()];
+        let (verdict, proof) = ends.judged(&unswapped);
+        let slow = || Slow::of(circuit, &self.network);
+        let slack = vec![Ratio::ZERO; block.len()];
+        let slow = self.slow.get_or_init(slow);
+        let Some(growth) = slow.growth(circuit, block, &slack) else {
+            return (verdict, proof);
+        };
+        // Where quick op-amps settle at once whatever their speeds, what rest says of speeds is of no account: the frequencies decide.
+        let verdict = match verdict {
+            Verdict::DependsOnSpeeds if ends.instant.judged(&unswapped).0 == Verdict::Negative => {
+                Verdict::Negative
+            }
+            other => other,
+        };
+        match growth.refine(verdict) {
+            Verdict::DependsOnSpeeds => (Verdict::DependsOnSpeeds, proof),
+            refined => (refined, Proof::Between),
+        }
+    }
 }
 
 /// Shares with the values as they are.
@@ -190,6 +223,7 @@ impl Maps {
             Quick {
                 ever: whatever(circuit, &network, Moment::Ever),
                 instant: Values::of(circuit, &network, Moment::Instant),
+                slow: OnceLock::new(),
                 network,
             }
         });
@@ -269,14 +303,14 @@ impl Maps {
             reactive[opamp.plus.index()] || reactive[opamp.minus.index()]
         };
         match &self.quick {
-            Some(Quick { instant, .. }) if block.iter().any(reactive) => {
+            Some(quick @ Quick { instant, .. }) if block.iter().any(reactive) => {
                 let ends = Ends {
                     rest: Knot::new(&self.rest.block(&block)),
                     instant: Knot::new(&instant.block(&block)),
                     cancels_at_rest: self.is_sound(circuit, &block),
                 };
                 let unswapped = vec![false; block.len()];
-                let (verdict, proof) = ends.judged(&unswapped);
+                let (verdict, proof) = quick.judged(circuit, &block, &ends);
                 let settles = |knot: &Knot| knot.judged(&unswapped).0 == Verdict::Negative;
                 let sudden = verdict == Verdict::Positive && settles(&ends.rest);
                 let repairs = match has_repair(verdict) {

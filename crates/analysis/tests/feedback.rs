@@ -240,6 +240,70 @@ fn capacitors_are_judged_at_rest_and_at_the_first_instant() {
     check(&schmitt, &["A1: Positive, swap A1"]);
 }
 
+/// A Wien bridge: R1 and C1 in series from the output to plus, R2 beside C2 from there to ground. With the gain 1 + R4/R3 it grows where that is more
+/// than 1 + R1/R2 + C2/C1 (Barkhausen's condition, worked out by hand; 3 for equal parts), whatever rest and first instant say.
+#[test]
+fn a_slow_growth_between_rest_and_the_first_instant_is_seen() {
+    let farads = |name: &str, a: &str, b: &str, size: i64| {
+        let mut it = capacitor(name, a, b);
+        if let What::Passive(_, _, value) = &mut it.what {
+            *value = Ratio::from(size);
+        }
+        it
+    };
+    let bridge = |[r1, r2, c1, c2]: [i64; 4], r4: i64| {
+        [
+            resistor("R1", "out", "x", r1),
+            farads("C1", "x", "p", c1),
+            resistor("R2", "p", "ground", r2),
+            farads("C2", "p", "ground", c2),
+            resistor("R3", "m", "ground", 100),
+            resistor("R4", "m", "out", r4),
+            opamp("A1", "p", "m", "out"),
+        ]
+    };
+    let equal = [10, 10, 1, 1];
+    // 1 + 10/20 + 3/2 = 3 too, 1 + 10/5 + 1 = 4.
+    for (parts, r4, expected) in [
+        (equal, 190, Verdict::Negative),
+        (equal, 200, Verdict::Marginal),
+        (equal, 201, Verdict::Oscillates),
+        (equal, 400, Verdict::RunsAway),
+        (equal, 499, Verdict::RunsAway),
+        ([10, 20, 2, 3], 199, Verdict::Negative),
+        ([10, 20, 2, 3], 200, Verdict::Marginal),
+        ([10, 20, 2, 3], 210, Verdict::Oscillates),
+        ([10, 5, 7, 7], 299, Verdict::Negative),
+        ([10, 5, 7, 7], 301, Verdict::Oscillates),
+    ] {
+        let found = &judged(&wired(&bridge(parts, r4)))[0];
+        let told = (found.verdict, found.proof);
+        assert_eq!(told, (expected, Proof::Between), "{parts:?} {r4}");
+    }
+}
+
+/// Two integrators and a turned stage in a ring turn for ever; with a resistor beside one capacitor they come to rest.
+#[test]
+fn integrators_in_a_ring_are_on_the_border() {
+    let ring = |damped: bool| {
+        let mut items = vec![
+            resistor("R1", "c", "m1", 10),
+            capacitor("C1", "m1", "a"),
+            opamp("A1", "ground", "m1", "a"),
+            resistor("R2", "a", "m2", 10),
+            capacitor("C2", "m2", "b"),
+            opamp("A2", "ground", "m2", "b"),
+            resistor("R3", "b", "m3", 10),
+            resistor("R4", "m3", "c", 10),
+            opamp("A3", "ground", "m3", "c"),
+        ];
+        items.extend(damped.then(|| resistor("R5", "m1", "a", 100)));
+        judged(&wired(&items))[0].verdict
+    };
+    assert_eq!(ring(false), Verdict::Marginal);
+    assert_eq!(ring(true), Verdict::Negative);
+}
+
 #[test]
 fn a_divider_of_capacitors_counts_by_its_sizes() {
     // At the first instant three quarters return to minus, and R alone to plus at rest.

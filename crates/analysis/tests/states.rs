@@ -249,6 +249,43 @@ fn a_relaxation_oscillator_has_no_stable_state() {
     );
 }
 
+// Linear at 0 V a Wien bridge of gain 3.1 grows, and at a rail its capacitors let plus go: so it never rests. With 2.9 it rests at 0 V.
+#[test]
+fn a_bridge_with_too_much_gain_has_no_stable_state() {
+    let bridge = |feedback: &str| {
+        format!(
+            "
+        supply +9 V and -9 V
+        out -- R1 10k -- x -- C1 100 nF -- p
+        p -- R2 10k -- ground
+        p -- C2 100 nF -- ground
+        ground -- R3 10k -- m -- R4 {feedback} -- out
+        opamp A1: plus p, minus m, drives out
+        expect A1 oscillates
+        expect A1 linear
+        "
+        )
+    };
+    states(
+        &bridge("21k"),
+        expect![[r#"
+            Restless
+            A1 linear: out 0, Unstable
+            true: A1 oscillates
+            false: A1 linear
+        "#]],
+    );
+    states(
+        &bridge("19k"),
+        expect![[r#"
+            AsIdeal
+            A1 linear: out 0, Stable
+            false: A1 oscillates
+            true: A1 linear
+        "#]],
+    );
+}
+
 #[test]
 fn a_comparator_is_at_a_rail_and_an_integrator_goes_to_one() {
     states(

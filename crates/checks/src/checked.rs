@@ -3,13 +3,14 @@
 use std::cell::{Cell, OnceCell};
 
 use analysis::faults::{Fault, FaultKind};
+use analysis::states::Mode;
 use analysis::{Study, Trouble};
 use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
-use syntax::{Fix, Place, TextEdit};
-use teaching::names;
+use syntax::{Dimension, Fix, Place, TextEdit};
+use teaching::{names, notation};
 
 use crate::rules::output_current::{self, Overload};
-use crate::{Finding, Rule, Settings};
+use crate::{Finding, Rule, Settings, Severity};
 
 /// A circuit with its facts.
 pub struct Checked<'a> {
@@ -84,6 +85,37 @@ impl Checked<'_> {
     pub fn is_sure(&self, block: &[OpampId]) -> bool {
         !block.iter().any(|it| self.is_faulty(*it))
             && !self.study.regions.may_lack_feedback(self.circuit, block)
+    }
+
+    /// How grave it is that V+ = V− does not hold here: an error where the circuit has no single answer, a warning where it has one all the same, at
+    /// a rail or by a finite gain.
+    pub(crate) fn without_equal_inputs(&self) -> Severity {
+        match self
+            .study
+            .outcome(self.circuit, &self.book.parts)
+            .is_known()
+        {
+            true => Severity::Warning,
+            false => Severity::Error,
+        }
+    }
+
+    /// Where an op-amp's gain is finite and it is linear, what that makes of its output, as a sentence with a blank behind it.
+    pub(crate) fn by_gain(&self, opamp: OpampId) -> String {
+        let (circuit, parts) = (self.circuit, &self.book.parts);
+        let gain = self.part_of(opamp).and_then(|it| it.gain.as_ref());
+        let linear = self.study.mode(circuit, parts, opamp) == Some(Mode::Linear);
+        let Some(gain) = gain.filter(|_| linear) else {
+            return String::new();
+        };
+        let it = &circuit.opamps[opamp.index()];
+        let v = self.settings.writing.voltage.text();
+        let gain = notation::number(gain, Dimension::NONE);
+        format!(
+            "With its gain of {gain} `{}` makes {} {gain} times {v}+ − {v}−, an offset between its inputs too. ",
+            it.name,
+            names::node(circuit, it.drives)
+        )
     }
 
     /// Outputs that are asked for too much current.

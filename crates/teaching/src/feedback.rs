@@ -193,6 +193,9 @@ fn firmness(feedback: &Feedback) -> Option<&'static str> {
         Proof::BothEnds => Some(
             "judged at rest and at the first instant, so a slow growth between the two is not seen",
         ),
+        Proof::Between => Some(
+            "judged at rest, at the first instant, and between the two by the natural frequencies with quick op-amps",
+        ),
         Proof::AnySpeed => Some("true at any speed of the op-amps"),
         Proof::Alike => Some("true if the op-amps are equally quick"),
         Proof::Given => Some("true for the bandwidths of their parts"),

@@ -4,6 +4,7 @@
 //! exact and fit the budget, else in floating point with a bound ([`floating`]). What no block fixes is eliminated row by row
 //! ([`rest`]), so that nothing is lost that the equations do fix. [`modular`] serves [`lifting`], and structure elsewhere.
 
+mod balls;
 mod blockwise;
 mod floating;
 mod integer;

@@ -10,7 +10,7 @@ use super::plant::{Mode, Plant, Stage};
 use super::small;
 use crate::Answer;
 use crate::board::{Board, Causes, Drive, Piece};
-use crate::feedback::{Moment, Sum, Values, add};
+use crate::feedback::{Moment, Slow, Sum, Values, add};
 use crate::linear::Budget;
 use crate::network::{Network, fraction};
 use crate::solution::Solution;
@@ -217,13 +217,50 @@ impl Bench {
 
     /// Whether members of a block in these modes would stay there.
     pub fn stability(&self, circuit: &Circuit, members: &[usize], modes: &[Mode]) -> Stability {
-        small::stability(&self.plant, members, modes, |loose| match loose {
+        let judged = small::stability(&self.plant, members, modes, |loose| match loose {
             [] => self
                 .instant
                 .get_or_init(|| self.at_first(circuit, &[]))
                 .clone(),
             _ => self.at_first(circuit, loose),
-        })
+        });
+        match judged.stays() && self.reactive && self.grows(circuit, members, modes) {
+            true => Stability::Unstable,
+            false => judged,
+        }
+    }
+
+    /// Whether a disturbance grows slowly, with quick op-amps where they are linear; those at a rail are sources, those at their limit of current
+    /// change no current.
+    fn grows(&self, circuit: &Circuit, members: &[usize], modes: &[Mode]) -> bool {
+        let mut plain = self.board.circuit.clone();
+        let (mut slack, mut free) = (Vec::new(), Vec::new());
+        for (index, mode) in members.iter().zip(modes) {
+            let output = self.outputs[*index];
+            let SourceKind::Voltage { plus, .. } = plain.sources[output.index()].kind else {
+                return false;
+            };
+            match mode {
+                Mode::High | Mode::Low => continue,
+                Mode::Linear => {
+                    plain.opamps.push(Opamp {
+                        drives: plus,
+                        ..circuit.opamps[*index].clone()
+                    });
+                    slack.push(self.slack[*index].clone());
+                }
+                Mode::Sourcing | Mode::Sinking => {}
+            }
+            free.push(output);
+        }
+        let mut sources = (0..).map(SourceId);
+        plain
+            .sources
+            .retain(|_| sources.next().is_none_or(|it| !free.contains(&it)));
+        let network = Network::without_inductors(&plain);
+        let block: Vec<usize> = (0..slack.len()).collect();
+        let growth = Slow::of(&plain, &network).growth(&plain, &block, &slack);
+        growth.is_some_and(|it| it.right > 0 || it.pairs > 0)
     }
 
     /// The rows of P at the first instant of a sudden change, without the op-amps that hold no voltage.

@@ -20,7 +20,8 @@ pub const RULE: Rule = Rule {
 const DOC: &str = "\
 The output of an op-amp may come back to both inputs. If the two shares are equal, a rise of the output moves V+ and V− alike
 and V+ − V− not at all: the op-amp cannot hold its inputs equal, and the node equations have no single answer. Other values,
-or a resistor that is a little off, make it one or the other kind of feedback.
+or a resistor that is a little off, make it one or the other kind of feedback. Where a `supply` or a part of finite gain gives the
+circuit an answer all the same, it is a warning.
 # Wrong
     source probe: in = 1 V
     in -- R1 10k -- p -- R2 20k -- out
@@ -73,9 +74,15 @@ fn cancels(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
             .unwrap_or_default(),
         _ => String::new(),
     };
+    let severity = checked.without_equal_inputs();
+    let answer = match severity {
+        Severity::Error => ", and the equations have no single answer",
+        _ => "",
+    };
     let help = format!(
-        "{shares}A rise of the output moves {v}+ and {v}− alike, so the op-amp cannot hold them equal, and the equations have no single \
-         answer. Change a resistor so that more comes back to minus than to plus."
+        "{shares}A rise of the output moves {v}+ and {v}− alike, so the op-amp cannot hold them equal{answer}. {}Change a resistor so that more comes \
+         back to minus than to plus.",
+        checked.by_gain(first)
     );
     let mut finding = checked
         .finding(&RULE, opamp.name_place, message, help)
@@ -88,6 +95,7 @@ fn cancels(checked: &Checked, opamps: &[OpampId]) -> Option<Finding> {
         let other = &circuit.opamps[other.index()];
         finding = finding.also(other.name_place, format!("`{}` belongs to it", other.name));
     }
+    finding.severity = severity;
     Some(finding)
 }
 

@@ -18,7 +18,8 @@ pub const RULE: Rule = Rule {
 const DOC: &str = "\
 An op-amp with negative feedback moves its output until V+ = V−. If both inputs are one node, or if sources hold both of
 them, the output has no say in it: V+ = V− is then either true by itself, which leaves the output open, or can never become
-true, which drives the output to a rail.
+true, which drives the output to a rail. That is an error; where a `supply` or a part of finite gain gives the circuit an answer
+all the same, it is a warning.
 # Wrong
     source leaf_probe: leaf = 250 mV
     source air_probe: air = 310 mV
@@ -62,6 +63,11 @@ fn inputs(checked: &Checked, fault: &Fault) -> Option<Finding> {
         [] => String::new(),
         holders => format!(" by {}", names::carriers(circuit, holders.iter().copied())),
     };
+    let by_gain = checked.by_gain(*first);
+    let goes = match by_gain.is_empty() {
+        true => ", and the output goes to a rail",
+        false => "",
+    };
     let (message, help) = match fault.kind {
         FaultKind::InputsTied if opamp.plus == opamp.minus => (
             format!("both inputs of `{name}` are {plus}"),
@@ -88,8 +94,8 @@ fn inputs(checked: &Checked, fault: &Fault) -> Option<Finding> {
                     apart.unwrap_or_default()
                 ),
                 format!(
-                    "{out} cannot move {plus} or {minus}, so {v}+ = {v}− can never become true, and the output goes to a rail. Lead a \
-                     share of the output back to minus through resistors."
+                    "{out} cannot move {plus} or {minus}, so {v}+ = {v}− can never become true{goes}. Lead a share of the output back to minus \
+                     through resistors."
                 ),
             )
         }
@@ -101,8 +107,9 @@ fn inputs(checked: &Checked, fault: &Fault) -> Option<Finding> {
             ),
         ),
     };
+    let help = format!("{by_gain}{}", names::sentence(&help));
     let mut finding = checked
-        .finding(&RULE, opamp.name_place, message, names::sentence(&help))
+        .finding(&RULE, opamp.name_place, message, help)
         .about(checked.subjects(&[], &fault.carriers))
         .about(checked.subjects(&fault.nodes, &[]))
         .also(opamp.pin_places[0], "the plus input")
@@ -111,6 +118,7 @@ fn inputs(checked: &Checked, fault: &Fault) -> Option<Finding> {
         let other = &circuit.opamps[other.index()];
         finding = finding.also(other.name_place, format!("`{}` belongs to it", other.name));
     }
+    finding.severity = checked.without_equal_inputs();
     Some(finding)
 }
 

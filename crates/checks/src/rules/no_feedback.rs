@@ -16,8 +16,9 @@ pub const RULE: Rule = Rule {
 
 const DOC: &str = "\
 V+ = V− comes about because the output moves the inputs. Without a way from the output back to an input nothing makes them
-equal, and the output stands at a rail: an error. If only capacitors lead back, as in an integrator, there is no feedback at
-rest, and the output drifts to a rail unless `start` says from where it begins: a warning.
+equal. That is an error, but where the text says what then happens, by a `supply` whose rail the output goes to or by a part of
+finite gain, the circuit has an answer all the same: then it is a warning. If only capacitors lead back, as in an integrator,
+there is no feedback at rest, and the output drifts to a rail unless `start` says from where it begins: a warning too.
 # Wrong
     source probe: in = 1 V
     in -- R1 10k -- sum -- R2 10k -- ground
@@ -72,12 +73,19 @@ fn open(checked: &Checked, fault: &Fault, id: OpampId) -> Finding {
             ),
         ),
         _ => (
-            Severity::Error,
+            checked.without_equal_inputs(),
             format!("nothing leads from {out} back to the inputs of `{name}`"),
-            format!(
-                "So nothing makes {v}+ ({plus}) equal to {v}− ({minus}), and the output goes to a rail. Lead a share of it back to minus \
-                 through a resistor. If `{name}` is to compare two voltages, claim it (`expect {name} at high rail`) or write `comparator`."
-            ),
+            {
+                let by_gain = checked.by_gain(id);
+                let goes = match by_gain.is_empty() {
+                    true => ", and the output goes to a rail",
+                    false => "",
+                };
+                format!(
+                    "So nothing makes {v}+ ({plus}) equal to {v}− ({minus}){goes}. {by_gain}Lead a share of it back to minus \
+                     through a resistor. If `{name}` is to compare two voltages, claim it (`expect {name} at high rail`) or write `comparator`."
+                )
+            },
         ),
     };
     let [_, _, at] = opamp.pin_places;
@@ -127,6 +135,31 @@ out -- RL 10k -- ground
                   nothing leads from `out` back to the inputs of `A1`
                   So nothing makes V+ (ground) equal to V− (`sum`), and the output goes to a rail. Lead a share of it back to minus through a resistor. If `A1` is to compare two voltages, claim it (`expect A1 at high rail`) or write `comparator`.
                   `out`: the output ends here
+            "#]],
+        );
+    }
+
+    /// A finite gain, or a rail to go to, gives the circuit its answer: it is odd, not wrong.
+    #[test]
+    fn an_open_loop_with_an_answer_is_a_warning() {
+        report(
+            r#"
+part preamp
+  gain 120
+end
+circuit c
+source left: a = 2.45 V
+a -- R1 10k -- n -- R2 10k -- ground
+opamp A1: plus a, minus n, drives out, part preamp
+opamp A2: plus a, minus n, drives sign, supply +9 V and -9 V
+out -- R3 10k -- sign
+"#,
+            expect![[r#"
+                error: unsolvable at `A2`
+                  V+ = V− says the same at `A2` and `A1`
+                  One of these equations follows from the others, so the outputs are not all fixed. Each op-amp needs a feedback path by which its own output moves its own inputs.
+                  `a`: `a` is not fixed
+                  `n`: `n` is not fixed
             "#]],
         );
     }
