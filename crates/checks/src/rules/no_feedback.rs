@@ -151,15 +151,18 @@ circuit c
 source left: a = 2.45 V
 a -- R1 10k -- n -- R2 10k -- ground
 opamp A1: plus a, minus n, drives out, part preamp
-opamp A2: plus a, minus n, drives sign, supply +9 V and -9 V
-out -- R3 10k -- sign
+a -- R3 10k -- m -- R4 10k -- ground
+opamp A2: plus a, minus m, drives sign, supply +9 V and -9 V
 "#,
             expect![[r#"
-                error: unsolvable at `A2`
-                  V+ = V− says the same at `A2` and `A1`
-                  One of these equations follows from the others, so the outputs are not all fixed. Each op-amp needs a feedback path by which its own output moves its own inputs.
-                  `a`: `a` is not fixed
-                  `n`: `n` is not fixed
+                warning: no_feedback at `A1`
+                  nothing leads from `out` back to the inputs of `A1`
+                  So nothing makes V+ (`a`) equal to V− (`n`). With its gain of 120 `A1` makes `out` 120 times V+ − V−, an offset between its inputs too. Lead a share of it back to minus through a resistor. If `A1` is to compare two voltages, claim it (`expect A1 at high rail`) or write `comparator`.
+                  `out`: the output ends here
+                warning: no_feedback at `A2`
+                  nothing leads from `sign` back to the inputs of `A2`
+                  So nothing makes V+ (`a`) equal to V− (`m`), and the output goes to a rail. Lead a share of it back to minus through a resistor. If `A2` is to compare two voltages, claim it (`expect A2 at high rail`) or write `comparator`.
+                  `sign`: the output ends here
             "#]],
         );
     }
