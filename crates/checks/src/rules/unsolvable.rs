@@ -16,6 +16,7 @@ pub const RULE: Rule = Rule {
 const DOC: &str = "\
 Every other reason why node equations have no single answer has a rule of its own. What is left are equations that repeat
 each other: two op-amps whose rules V+ = V− say the same, or a controlled source whose value just undoes what the rest does.
+Where a `supply` or a part of finite gain gives op-amps an answer all the same, it is a warning.
 # Wrong
     source probe: in = 1 V
     in -- R1 1k -- x
@@ -86,6 +87,7 @@ fn unsolvable(checked: &Checked, fault: &Fault) -> Finding {
             format!("{} is not fixed", names::node(circuit, *node)),
         );
     }
+    finding.severity = checked.without_equal_inputs();
     finding
 }
 
