@@ -216,11 +216,13 @@ mod tests {
         Polynomial::new(all)
     }
 
+    /// A factor (lowest power first), its roots to the right, of these the real ones, and its pairs on the axis.
+    type Factor = (&'static [i64], usize, usize, usize);
+
     /// Products of factors whose roots are known, in every number and order: left, right, on the axis, in pairs ±s, at 0.
     #[test]
     fn roots_are_counted_where_the_factors_have_them() {
-        // Factor (lowest power first), roots to the right, of these real ones, pairs on the axis.
-        const FACTORS: [(&[i64], usize, usize, usize); 9] = [
+        const FACTORS: [Factor; 9] = [
             (&[2, 1], 0, 0, 0),
             (&[5, 3], 0, 0, 0),
             (&[-3, 1], 1, 1, 0),
@@ -237,9 +239,7 @@ mod tests {
                 .collect();
             let factors: Vec<&[i64]> = picked.iter().map(|it| it.0).collect();
             let p = product(&factors);
-            let sum = |of: fn(&(&[i64], usize, usize, usize)) -> usize| {
-                picked.iter().map(of).sum::<usize>()
-            };
+            let sum = |of: fn(&Factor) -> usize| picked.iter().map(of).sum::<usize>();
             let wanted = (sum(|it| it.1), sum(|it| it.3));
             assert_eq!(p.right_and_on_axis(), wanted, "{factors:?}");
             assert_eq!(p.positive_roots(), sum(|it| it.2), "{factors:?}");
