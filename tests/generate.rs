@@ -87,6 +87,41 @@ pub fn limited(random: &mut Random, name: &str) -> Net {
     maker.net
 }
 
+/// One or two op-amps whose inputs hang on resistors and capacitors from outputs, a source and ground: with feedback that is slow or quick, either way.
+pub fn reactive(random: &mut Random, name: &str) -> Net {
+    let mut maker = Maker::new(random, name);
+    maker.input();
+    let outputs: Vec<String> = (0..maker.random.between(1, 2))
+        .map(|_| maker.node())
+        .collect();
+    let mut held = maker.held.clone();
+    held.extend(outputs.iter().cloned());
+    held.push("ground".to_owned());
+    for output in &outputs {
+        let [plus, minus]: [String; 2] = std::array::from_fn(|_| {
+            let pin = maker.node();
+            for way in 0..maker.random.between(2, 3) {
+                let from = match way {
+                    0 => output.clone(),
+                    _ => maker.random.pick(&held).clone(),
+                };
+                match maker.random.below(5) {
+                    0 => maker.element(Kind::Capacitor, &from, &pin),
+                    1 => {
+                        let unnamed = maker.count(6, "~");
+                        maker.resistor(&from, &unnamed);
+                        maker.element(Kind::Capacitor, &unnamed, &pin);
+                    }
+                    _ => maker.resistor(&from, &pin),
+                }
+            }
+            pin
+        });
+        maker.opamp(&plus, &minus, output);
+    }
+    maker.net
+}
+
 /// Sound by construction, without op-amps: resistors hold all nodes together, and no two voltages are held against each other.
 pub fn network(random: &mut Random, name: &str) -> Net {
     let mut maker = Maker::new(random, name);

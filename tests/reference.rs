@@ -101,6 +101,44 @@ fn verdicts_on_feedback_agree_with_the_roots_at_every_speed_tried() {
     );
 }
 
+// What is neither at rest nor at the first instant: the roots of the whole tableau's determinant in s, its op-amps ideal.
+#[test]
+fn what_grows_slowly_has_a_root_to_the_right() {
+    let nets = many(600, 7, generate::reactive);
+    let report = solve(&file(&nets));
+    let mut told: BTreeMap<String, usize> = BTreeMap::new();
+    for ((net, answer), reference) in nets.iter().zip(&report.circuits).zip(answers(&nets)) {
+        let opamps = answer.0["opamps"].as_object().into_iter().flatten();
+        let verdicts: Vec<String> = opamps.map(|(name, _)| answer.feedback(name)).collect();
+        let any = |words: &[&str]| verdicts.iter().any(|it| words.contains(&it.as_str()));
+        let Some(frequencies) = reference["frequencies"].as_object() else {
+            continue;
+        };
+        // Of quick op-amps that run off at once, and of inputs in the air, these roots tell nothing.
+        if any(&["positive", "cancels", "none", "input_floats"]) {
+            continue;
+        }
+        let [right, axis] = ["right", "axis"].map(|it| frequencies[it].as_u64().expect("a count"));
+        let text = || {
+            format!(
+                "{verdicts:?}, {right} right, {axis} on the axis:\n{}",
+                net.text()
+            )
+        };
+        assert_eq!(any(&["oscillates", "runs_away"]), right > 0, "{}", text());
+        if right == 0 {
+            assert_eq!(any(&["marginal"]), axis > 0, "{}", text());
+        }
+        for it in verdicts {
+            *told.entry(it).or_default() += 1;
+        }
+    }
+    println!("{told:?}");
+    let grow =
+        told.get("oscillates").copied().unwrap_or(0) + told.get("runs_away").copied().unwrap_or(0);
+    assert!(grow >= 10 && told["negative"] >= 100, "{told:?}");
+}
+
 struct Reference {
     single: bool,
     nodes: BTreeMap<String, String>,

@@ -6,6 +6,8 @@ the way has nothing in common with node equations but Kirchhoff's laws. A capaci
 an op-amp without figures is ideal: its inputs are equal, and its output current is whatever the current sum there asks for. A
 real one has one equation, out = gain * (plus - minus + (plus + minus) / (2 * rejection) + offset) - output_resistance * current.
 
+Of circuits that store energy the natural frequencies are roots of the tableau's determinant, with s * C and s * L in it.
+
 Feedback is judged from the roots of v' = W M v, where M says how far each op-amp's output moves each op-amp's inputs and the
 positive speeds W are tried equal and unequal.
 """
@@ -15,7 +17,7 @@ import json
 import sys
 from fractions import Fraction
 
-from flint import fmpq, fmpq_mat
+from flint import fmpq, fmpq_mat, fmpq_poly
 
 SPEEDS = [[1, 1, 1, 1], [1, 1000, 1, 1000], [1000, 1, 1000, 1], [1, 7, 50, 300], [300, 50, 7, 1], [5, 1, 900, 2], [2, 800, 1, 3]]
 
@@ -26,6 +28,8 @@ def main():
         answer = solve(parts) | {"loops": loops(parts)}
         if any(part.get("rails") for part in parts):
             answer["states"] = states(parts)
+        if any(part["kind"] == "opamp" for part in parts):
+            answer["frequencies"] = frequencies(parts)
         print(json.dumps(answer))
 
 
@@ -135,6 +139,37 @@ def states(parts):
             linear = [part if part["kind"] != "opamp" or mode_of[part["name"]] == "linear" else quiet(part) for part in parts]
             found.append({"modes": mode_of, "nodes": {node: text(volts[node]) for node in nodes}, "loops": loops(linear)})
     return found
+
+
+def frequencies(parts):
+    """How many natural frequencies lie right of the imaginary axis and on it (without 0), op-amps as at rest: roots of the tableau's determinant.
+
+    None without stores of energy, with many, or where the determinant is zero at every s."""
+    stores = [part for part in parts if part["kind"] in ("capacitor", "inductor")]
+    if not 0 < len(stores) <= 6:
+        return None
+    # A polynomial of at most this degree in s, from its values at whole multiples of 100 000/s.
+    points = range(1, len(stores) + 2)
+    powers = fmpq_mat([[fmpq(point) ** power for power in range(len(stores) + 1)] for point in points])
+    values = fmpq_mat([[tableau([moving(part, fmpq(100_000 * point)) for part in parts])[1].det()] for point in points])
+    polynomial = fmpq_poly([row for row in powers.solve(values).entries()])
+    if polynomial == 0:
+        return None
+    roots = [(root, count) for root, count in polynomial.complex_roots() if root != 0]
+    right = sum(count for root, count in roots if root.real > 0)
+    left = sum(count for root, count in roots if root.real < 0)
+    return {"right": right, "axis": sum(count for _, count in roots) - right - left}
+
+
+def moving(part, s):
+    """The branch at the complex frequency s: a capacitor's current is s * C * voltage, an inductor's voltage s * L * current."""
+    if part["kind"] not in ("capacitor", "inductor"):
+        return branch(part)
+    first, second = part["ends"]
+    size = s * number(part["value"])
+    if part["kind"] == "capacitor":
+        return part["name"], (first, second), [(first, size), (second, -size)], -1, 0
+    return part["name"], (first, second), [(first, fmpq(1)), (second, fmpq(-1))], -size, 0
 
 
 def at_rail(opamp, mode):
