@@ -136,7 +136,7 @@ fn what_grows_slowly_has_a_root_to_the_right() {
     println!("{told:?}");
     let grow =
         told.get("oscillates").copied().unwrap_or(0) + told.get("runs_away").copied().unwrap_or(0);
-    assert!(grow >= 10 && told["negative"] >= 100, "{told:?}");
+    assert!(grow >= 10 && told["negative"] >= 50, "{told:?}");
 }
 
 struct Reference {
