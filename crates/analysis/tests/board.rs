@@ -6,6 +6,7 @@ use analysis::board::{Board, Causes, Drive};
 use analysis::equations::EquationKind;
 use analysis::linear::{self, Budget};
 use analysis::solution::Solution;
+use analysis::states::Mode;
 use analysis::{Answer, Outcome, Study};
 use circuit::{Book, NodeId, OpampId};
 use syntax::{Number, Ratio};
@@ -107,6 +108,48 @@ fn on_paper_there_are_as_many_equations_as_nodes_and_they_have_the_answer() {
         let solution = board.solve(Budget::default());
         assert_eq!(solved.values[0], solution.nodes[1..], "{text}");
     });
+}
+
+#[test]
+fn at_limits_too_the_equations_on_paper_have_the_answer() {
+    let (mut rails, mut currents) = (0, 0);
+    for figures in FIGURES {
+        for limit in ["headroom 0.5 V", "current source 0.2 mA, sink 0.1 mA"] {
+            for circuit in CIRCUITS {
+                let book = read(
+                    &format!("{figures}\n{limit}"),
+                    &format!("supply 2 V and -2 V\n{circuit}"),
+                );
+                let (circuit, parts) = (&book.circuits[0], &book.parts);
+                let study = Study::new(circuit, parts);
+                if study.outcome(circuit, parts) != Outcome::AtLimits {
+                    continue;
+                }
+                let board = study.standing_board(circuit, parts);
+                let paper = board.paper();
+                assert_eq!(paper.unknowns, circuit.unknowns().collect::<Vec<_>>());
+                assert_eq!(paper.list.len(), paper.unknowns.len());
+                let solved = linear::solve(&board.system(), Budget::default());
+                let answer = study.answer(circuit, parts).expect("it is known");
+                assert_eq!(solved.values[0], answer.nodes[1..], "{figures} {limit}");
+                // An output without resistance is told to stand at its limit; behind a resistance, and of a current, the sum at it holds the limit.
+                let told = |it: &&analysis::equations::Equation| {
+                    matches!(it.kind, EquationKind::Limit { .. })
+                };
+                let told = paper.list.iter().filter(told).count();
+                let ids = (0..circuit.opamps.len() as u32).map(OpampId);
+                let held = |it: &OpampId| {
+                    let at_rail = matches!(board.limit(*it), Some((Mode::High | Mode::Low, _)));
+                    at_rail && board.source_behind(*it).is_none()
+                };
+                assert_eq!(told, ids.filter(held).count(), "{figures} {limit}");
+                let pushes = |it: &Mode| matches!(it, Mode::Sourcing | Mode::Sinking);
+                currents += usize::from(board.modes.iter().any(pushes));
+                rails += usize::from(told > 0);
+            }
+        }
+    }
+    assert!(rails > 5 && currents > 5, "{rails} {currents}");
 }
 
 /// With each output driven in turn, what is amplified is M·u + b; u = A·(M·u + b) is then the answer.
