@@ -60,7 +60,10 @@ fn consequences(trials: &mut Trials, findings: &mut Vec<Finding>) {
         let others = (0..findings.len()).filter(|it| *it != at && !dropped[*it]);
         let others: Vec<usize> = others.filter(|it| counts(&findings[*it])).collect();
         let cause = &findings[at];
-        let no_cause = cause.severity == Severity::Hint || accepts(trials.book, cause);
+        // Another claim takes away nothing but its own finding.
+        let no_cause = cause.severity == Severity::Hint
+            || cause.rule == "expectation"
+            || accepts(trials.book, cause);
         if dropped[at] || no_cause || !counts(cause) {
             continue;
         }

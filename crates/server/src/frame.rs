@@ -44,10 +44,11 @@ pub(crate) fn read(input: &mut impl BufRead) -> Incoming {
     }
 }
 
-/// Writes one message.
+/// Writes one message in one go: who reads it is woken once.
 pub(crate) fn write(output: &mut impl Write, message: &Value) -> io::Result<()> {
     let body = message.to_string();
-    write!(output, "Content-Length: {}\r\n\r\n{body}", body.len())?;
+    let frame = format!("Content-Length: {}\r\n\r\n{body}", body.len());
+    output.write_all(frame.as_bytes())?;
     output.flush()
 }
 

@@ -1,5 +1,6 @@
 //! Standard input and output: one thread reads, one writes, one checks; requests run beside them.
 
+use std::fs::File;
 use std::io;
 use std::sync::Arc;
 use std::sync::mpsc;
@@ -47,7 +48,10 @@ pub(crate) fn serve() -> i32 {
 
     let shared = desk.clone();
     std::thread::spawn(move || {
-        shared.outbox.write_to(&mut io::stdout().lock());
+        match unbuffered_output() {
+            Ok(mut output) => shared.outbox.write_to(&mut output),
+            Err(_) => shared.outbox.write_to(&mut io::stdout().lock()),
+        }
         // Nobody reads any more.
         shared.leave(1);
     });
@@ -88,6 +92,19 @@ pub(crate) fn serve() -> i32 {
     code
 }
 
+/// Standard output without the buffer of the standard library, which writes what ends with a line break apart from the rest.
+#[cfg(unix)]
+fn unbuffered_output() -> io::Result<File> {
+    use std::os::fd::AsFd;
+    Ok(io::stdout().as_fd().try_clone_to_owned()?.into())
+}
+
+#[cfg(windows)]
+fn unbuffered_output() -> io::Result<File> {
+    use std::os::windows::io::AsHandle;
+    Ok(io::stdout().as_handle().try_clone_to_owned()?.into())
+}
+
 /// Hands a message to the service; its answer is written when it comes.
 fn hand_in(
     service: &mut Ordered<LspService<Backend>>,
@@ -107,12 +124,17 @@ fn hand_in(
     }
     // These two answer at once, and what comes after them in the order may rest on their answers being on their way.
     let at_once = matches!(request.method(), "initialize" | "shutdown");
+    let is_notification = request.id().is_none();
     let _runtime = handle.enter();
-    let answer = service.call(request);
+    let mut answer = Box::pin(service.call(request));
     if at_once {
         if let Some(answer) = said(handle.block_on(answer)) {
             desk.outbox.send_now(answer);
         }
+        return;
+    }
+    // Most notifications are dealt with by now: then nobody else need wake.
+    if is_notification && answer.as_mut().now_or_never().is_some() {
         return;
     }
     let desk = desk.clone();
