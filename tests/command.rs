@@ -96,6 +96,60 @@ fn the_exit_status_tells_good_from_wrong_from_unreadable() {
     }
 }
 
+/// One file that cannot be read does not keep back what was found in the others.
+#[test]
+fn every_file_that_can_be_read_is_told() {
+    let good = "tests/samples/01_moisture_scaler.amp";
+    let output = ampersum(&["check", good, "no/such.amp"], "");
+    assert_eq!(output.status.code(), Some(2));
+    let [told, wrong] =
+        [output.stdout, output.stderr].map(|it| String::from_utf8_lossy(&it).into_owned());
+    assert!(told.contains("1 file: 0 errors"), "{told}");
+    assert!(wrong.contains("no/such.amp"), "{wrong}");
+    // Nothing can be written into standard input.
+    let output = ampersum(&["check", "--fix", "-"], "source s: a = 4,7 V\n");
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("--fix"));
+}
+
+/// Changes are told as text, and a whole path is an address (SARIF 2.1.0 §3.57, RFC 8089).
+#[test]
+fn sarif_names_files_and_tells_changes_as_text() {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("sarif");
+    fs::create_dir_all(&folder).expect("a folder");
+    let file = folder.join("comma.amp");
+    let text = "source s: a = 4,7 V\na -- R1 1k -- ground\n";
+    fs::write(&file, text).expect("written");
+    let result = |arguments: &[&str], text: &str| -> Value {
+        let printed = ampersum(arguments, text).stdout;
+        let printed: Value = serde_json::from_slice(&printed).expect("JSON");
+        printed["runs"][0]["results"][0].clone()
+    };
+    let told = result(&["check", "--sarif", &file.to_string_lossy()], "");
+    let change = &told["fixes"][0]["artifactChanges"][0];
+    assert_eq!(
+        change["artifactLocation"]["uri"],
+        format!("file://{}", file.to_string_lossy()),
+        "{told:#}"
+    );
+    let place = &change["replacements"][0]["deletedRegion"];
+    let columns = [
+        "startLine",
+        "startColumn",
+        "endLine",
+        "endColumn",
+        "byteOffset",
+    ];
+    assert_eq!(
+        columns.map(|it| place[it].as_u64()),
+        [Some(1), Some(15), Some(1), Some(18), None],
+        "{told:#}"
+    );
+    let told = result(&["check", "--sarif", "-"], text);
+    let place = &told["locations"][0]["physicalLocation"]["artifactLocation"];
+    assert_eq!(place["description"]["text"], "standard input", "{told:#}");
+}
+
 #[test]
 fn standard_input_is_read_where_a_file_stands() {
     let text = "source s: a = 3 V\na -- R1 1k -- ground\nexpect a = 3 V\n";

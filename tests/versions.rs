@@ -133,6 +133,67 @@ fn generated_circuits_have_one_canonical_form() {
     }
 }
 
+/// One value changed and every name as well: still one difference, and about that part.
+#[test]
+fn one_change_stays_one_where_names_are_left_out() {
+    let mut random = Random::new(seed(43));
+    for _ in 0..CIRCUITS {
+        let net = amplifier(&mut random, "bed");
+        let mut other = net.clone();
+        let elements = other.parts.iter().enumerate();
+        let elements: Vec<usize> = elements
+            .filter(|(_, it)| matches!(it, Part::Element { .. }))
+            .map(|it| it.0)
+            .collect();
+        let place = elements[random.below(elements.len())];
+        // A value that no other part has.
+        if let Part::Element { value, .. } = &mut other.parts[place] {
+            *value = crate::net::Decimal::new(1_234_567, 0);
+        }
+        let (renamed, _) = renamed(&mut random, &other);
+        let found = compared(&net.text(), &renamed.text(), true);
+        let differences = found["differences"].as_array().expect("a list");
+        let texts = format!("{}\n{}\n{found:#}", net.text(), renamed.text());
+        assert_eq!(differences.len(), 1, "{texts}");
+        assert_eq!(differences[0]["kind"], "value", "{texts}");
+    }
+}
+
+#[test]
+fn values_have_units_and_a_small_change_is_seen() {
+    let old = "part slow\n  gain 100 dB\nend\ncircuit bed\nopamps are slow\nsource s: in = 1 V\nopamp A1: plus in, minus out, drives out\nout -- R1 4.7k 1 % -- ground\n";
+    let new = old.replace("100 dB", "101 dB").replace("1 %", "2 %");
+    let [old_read, new_read] = [old, &new].map(|it| ampersum::compare_json(old, it, false));
+    assert_eq!(old_read["same"], true);
+    let told = new_read["differences"].as_array().expect("a list");
+    let told: Vec<String> = told
+        .iter()
+        .map(|it| format!("{} {} {}", it["subject"], it["old"], it["new"]).replace('"', ""))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            "slow gain 100000 gain 112200",
+            "R1 tolerance 1 % tolerance 2 %"
+        ]
+    );
+    let folder = here("../target").join(format!("small-{}", std::process::id()));
+    fs::create_dir_all(&folder).expect("a folder");
+    let files = [("old.amp", old), ("new.amp", &new)].map(|(name, text)| {
+        let path = folder.join(name);
+        fs::write(&path, text).expect("written");
+        path.to_string_lossy().into_owned()
+    });
+    let output = ampersum(&["compare", &files[0], &files[1]], "");
+    let words = String::from_utf8_lossy(&output.stdout).into_owned();
+    // 1/(1 + 1/gain): from 0.999 990 000 to 0.999 991 087.
+    assert!(
+        words.contains("out: 999.99 mV → 999.99 mV (a change of 1.087"),
+        "{words}"
+    );
+    let _ = fs::remove_dir_all(&folder);
+}
+
 const STAGE: &str = "\
 circuit stage \"Scale a probe\"
 

@@ -31,7 +31,8 @@ pub fn check(text: &str) {
     if book.files[0].tree.faults.is_empty() {
         let formatted = syntax::format(text);
         let (again, told_again) = checked(&formatted);
-        let differences = circuit::compare::compare(&book, &again, Names::Count);
+        let differences =
+            circuit::compare::compare(&book, &again, Names::Count, &teaching::notation::number);
         assert!(differences.is_empty(), "{differences:#?}\n{formatted}");
         assert_eq!(told(&findings), told(&told_again), "\n{formatted}");
     }

@@ -2,14 +2,19 @@
 //! connection, value and claim that differs.
 
 mod draw;
+mod figures;
+mod said;
 mod same;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use syntax::Place;
+use syntax::{Dimension, Number, Place, StatementKind};
 
 use crate::{Book, Circuit};
-use draw::Drawing;
+use draw::{Drawing, Rails, Thing};
+
+/// How a number is written for people.
+pub type Show<'s> = &'s dyn Fn(&Number, Dimension) -> String;
 
 /// Which names count.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -54,7 +59,7 @@ pub enum Kind {
 
 /// Everything that differs, circuit by circuit; none: they mean the same. Circuits pair by name (with [`Names::Any`] those
 /// left over by their order).
-pub fn compare(old: &Book, new: &Book, names: Names) -> Vec<Difference> {
+pub fn compare(old: &Book, new: &Book, names: Names, show: Show) -> Vec<Difference> {
     let mut differences = Vec::new();
     let mut left: Vec<&Circuit> = old.circuits.iter().collect();
     let mut pairs = Vec::new();
@@ -83,7 +88,7 @@ pub fn compare(old: &Book, new: &Book, names: Names) -> Vec<Difference> {
     };
     differences.extend(left.iter().map(|it| whole(it, Kind::Removed, false)));
     for (before, after) in pairs {
-        one(old, new, (before, after), names, &mut differences);
+        one(old, new, (before, after), names, show, &mut differences);
     }
     differences.extend(added.iter().map(|it| whole(it, Kind::Added, true)));
     differences
@@ -103,78 +108,213 @@ fn one(
     new: &Book,
     (before, after): (&Circuit, &Circuit),
     names: Names,
+    show: Show,
     differences: &mut Vec<Difference>,
 ) {
     let oriented = draw::oriented(before, after);
-    let mut a = Drawing::of(old, before, &oriented);
-    let mut b = Drawing::of(new, after, &oriented);
-    if names == Names::Any
-        && let Some(renaming) = same::renaming(&a, &b)
-    {
-        a = a.renamed(&BTreeMap::new());
-        b = b.renamed(&renaming);
+    let a = Drawing::of(old, before, &oriented, show);
+    let mut b = Drawing::of(new, after, &oriented, show);
+    if names == Names::Any {
+        b = b.renamed(&same::renaming(&a, &b));
     }
-    let mut push = |kind, subject: &str, old: Option<&str>, new: Option<&str>, place| {
-        differences.push(Difference {
-            circuit: after.name.clone(),
-            kind,
-            subject: subject.to_owned(),
-            old: old.map(str::to_owned),
-            new: new.map(str::to_owned),
-            place,
-        });
+    let mut found = Found {
+        circuit: after.name.clone(),
+        differences,
+        told: BTreeSet::new(),
     };
+    let unread = [unread(old, before), unread(new, after)];
     let all: BTreeSet<&String> = a.things.keys().chain(b.things.keys()).collect();
     for name in all {
         match (a.things.get(name), b.things.get(name)) {
-            (Some(x), Some(y)) => {
-                if x.kind != y.kind || x.pins != y.pins {
-                    push(
-                        Kind::Connection,
-                        name,
-                        Some(&x.joined()),
-                        Some(&y.joined()),
-                        y.place,
-                    );
-                }
-                if x.value != y.value && x.kind == y.kind {
-                    let (was, is) = (x.shown_beside(y), y.shown_beside(x));
-                    push(Kind::Value, name, Some(&was), Some(&is), y.place);
-                }
+            (Some(x), Some(y)) => found.thing(name, x, y),
+            // What stands on a line that cannot be read is not gone: the line is told.
+            (Some(x), None) if !unread[1].contains(&x.name) => {
+                found.push(Kind::Removed, &x.name, Some(x.whole()), None, x.place);
             }
-            (Some(x), None) => push(Kind::Removed, name, Some(&x.whole()), None, x.place),
-            (None, Some(y)) => push(Kind::Added, name, None, Some(&y.whole()), y.place),
-            (None, None) => {}
+            (None, Some(y)) if !unread[0].contains(&y.name) => {
+                found.push(Kind::Added, &y.name, None, Some(y.whole()), y.place);
+            }
+            _ => {}
         }
     }
-    // Statements about the circuit: those that only one side has, paired by their first word where both sides have one.
-    let (mut gone, mut come) = (a.statements.clone(), b.statements.clone());
-    gone.retain(
-        |it| match come.iter().position(|other| other.text == it.text) {
-            Some(index) => {
-                come.remove(index);
-                false
+    found.statements((before, &a), (after, &b), show);
+}
+
+/// The names on lines of a circuit that cannot be read.
+fn unread(book: &Book, circuit: &Circuit) -> BTreeSet<String> {
+    let Some(file) = book.files.first() else {
+        return BTreeSet::new();
+    };
+    let extent = circuit.extent.span;
+    let inside =
+        |it: &&syntax::Statement| extent.start <= it.span.start && it.span.start < extent.end;
+    let broken = file.tree.statements.iter().filter(inside);
+    let names = broken.filter_map(|it| match &it.kind {
+        StatementKind::Broken(it) if it.wires => Some(&it.names),
+        _ => None,
+    });
+    names
+        .flatten()
+        .map(|it| crate::normal_name(it.of(&file.text)))
+        .collect()
+}
+
+/// What was found in a pair of circuits.
+struct Found<'d> {
+    circuit: String,
+    differences: &'d mut Vec<Difference>,
+    /// Parts of op-amps and the circuit's supply: one change of them is told once, however many op-amps have them.
+    told: BTreeSet<String>,
+}
+
+impl Found<'_> {
+    fn push(
+        &mut self,
+        kind: Kind,
+        subject: &str,
+        old: Option<String>,
+        new: Option<String>,
+        place: Place,
+    ) {
+        self.differences.push(Difference {
+            circuit: self.circuit.clone(),
+            kind,
+            subject: subject.to_owned(),
+            old,
+            new,
+            place,
+        });
+    }
+
+    fn thing(&mut self, name: &str, x: &Thing, y: &Thing) {
+        if x.kind != y.kind || x.pins != y.pins {
+            let (old, new) = (x.joined(), y.joined());
+            self.push(Kind::Connection, name, Some(old), Some(new), y.place);
+        }
+        if x.kind != y.kind {
+            return;
+        }
+        if let Some((old, new)) = figures::apart(&x.figures, &y.figures) {
+            self.push(Kind::Value, name, Some(old), Some(new), y.place);
+        }
+        let (Some(was), Some(is)) = (&x.amplifier, &y.amplifier) else {
+            return;
+        };
+        if let Some((old, new)) = figures::apart(&was.figures, &is.figures) {
+            if was.part != is.part {
+                let (old, new) = (was.part.clone(), is.part.clone());
+                self.push(Kind::Value, name, Some(old), Some(new), y.place);
+            } else if self.told.insert(format!("part {}", is.part)) {
+                self.push(Kind::Value, &is.part, Some(old), Some(new), y.place);
             }
+        }
+        self.rails(name, (was.rails.as_ref(), is.rails.as_ref()), y.place);
+    }
+
+    fn rails(&mut self, name: &str, (was, is): (Option<&Rails>, Option<&Rails>), place: Place) {
+        let same = match (was, is) {
+            (Some(was), Some(is)) => was.same(is),
+            (None, None) => true,
+            _ => false,
+        };
+        if same {
+            return;
+        }
+        let [old, new] = [was, is].map(|it| it.map(|it| it.shown.clone()));
+        let common = [was, is].into_iter().flatten().all(|it| it.common);
+        if !common {
+            let said = |it: Option<String>| match it {
+                Some(it) => format!("supply {it}"),
+                None => "no supply".to_owned(),
+            };
+            self.push(Kind::Value, name, Some(said(old)), Some(said(new)), place);
+        } else if self.told.insert("supply".to_owned()) {
+            let kind = match (was, is) {
+                (None, _) => Kind::Added,
+                (_, None) => Kind::Removed,
+                _ => Kind::Value,
+            };
+            let place = is.or(was).map_or(place, |it| it.place);
+            self.push(kind, "supply", old, new, place);
+        }
+    }
+
+    /// Statements about the circuit: those that only one side has, paired by their first word where both sides have one.
+    fn statements(
+        &mut self,
+        (before, a): (&Circuit, &Drawing),
+        (after, b): (&Circuit, &Drawing),
+        show: Show,
+    ) {
+        let (mut gone, mut come) = (a.statements.clone(), b.statements.clone());
+        let mut keys: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+        for (index, it) in come.iter().enumerate().rev() {
+            keys.entry(it.key()).or_default().push(index);
+        }
+        let mut matched = BTreeSet::new();
+        gone.retain(|it| match keys.get_mut(&it.key()).and_then(Vec::pop) {
+            Some(index) => !matched.insert(index),
             None => true,
-        },
-    );
-    for it in gone {
-        let partner = come
-            .iter()
-            .position(|other| other.word == it.word)
-            .map(|index| come.remove(index));
-        match partner {
-            Some(other) => push(
-                Kind::Claim,
-                &it.word,
-                Some(&it.text),
-                Some(&other.text),
-                other.place,
-            ),
-            None => push(Kind::Claim, &it.word, Some(&it.text), None, it.place),
+        });
+        let mut index = 0;
+        come.retain(|_| {
+            index += 1;
+            !matched.contains(&(index - 1))
+        });
+        for it in gone {
+            // The same words say something else where a `let` has another value: that is what differs.
+            let text = it.text();
+            let alike = come.iter().position(|other| other.text() == text);
+            if let Some(index) = alike {
+                let other = come.remove(index);
+                let lets: Vec<&str> = it.lets().collect();
+                if self.lets(&lets, before, after, show) {
+                    continue;
+                }
+                self.push(
+                    Kind::Claim,
+                    &it.word,
+                    Some(text.clone()),
+                    Some(text),
+                    other.place,
+                );
+                continue;
+            }
+            let partner = come
+                .iter()
+                .position(|other| other.word == it.word)
+                .map(|index| come.remove(index));
+            let (new, place) = match partner {
+                Some(other) => (Some(other.text()), other.place),
+                None => (None, it.place),
+            };
+            self.push(Kind::Claim, &it.word, Some(text), new, place);
+        }
+        for it in come {
+            self.push(Kind::Claim, &it.word, None, Some(it.text()), it.place);
         }
     }
-    for it in come {
-        push(Kind::Claim, &it.word, None, Some(&it.text), it.place);
+
+    /// Tells those of the `let`s whose values differ, each once; whether any does.
+    fn lets(&mut self, names: &[&str], before: &Circuit, after: &Circuit, show: Show) -> bool {
+        let mut any = false;
+        for name in names {
+            let value = |circuit: &Circuit| {
+                let it = circuit.lets.iter().find(|it| it.name == *name)?;
+                Some((it.value.clone()?, it.place))
+            };
+            let (Some((old, _)), Some((new, place))) = (value(before), value(after)) else {
+                continue;
+            };
+            if old == new {
+                continue;
+            }
+            any = true;
+            if self.told.insert(format!("let {name}")) {
+                let [old, new] = [old, new].map(|it| show(&it.number, it.dimension));
+                self.push(Kind::Value, name, Some(old), Some(new), place);
+            }
+        }
+        any
     }
 }

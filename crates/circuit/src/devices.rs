@@ -123,7 +123,14 @@ impl<'t> Builder<'t> {
                     (true, [Some(_), None]) => {
                         if self.declare(frame, device.name, What::Other("an open switch")) {
                             let [a, b] = ["from", "to"].map(|pin| self.pin(frame, device, pin)?.0);
-                            self.circuit.open.extend(a.zip(b).map(|(a, b)| [a, b]));
+                            let prefix = &self.frames[frame].prefix;
+                            let name = format!("{prefix}{}", self.key(frame, device.name));
+                            let place = self.place(frame, device.name);
+                            self.circuit.open.extend(a.zip(b).map(|(a, b)| OpenSwitch {
+                                name,
+                                ends: [a, b],
+                                place,
+                            }));
                         }
                     }
                     (true, [Some(_), Some(second)]) => {

@@ -60,8 +60,8 @@ pub struct Circuit {
     pub sources: Vec<Source>,
     /// In the order of the text.
     pub opamps: Vec<Opamp>,
-    /// The two ends of each open switch.
-    pub open: Vec<[NodeId; 2]>,
+    /// In the order of the text.
+    pub open: Vec<OpenSwitch>,
     /// The circuit's and its file's, in the order of the text.
     pub lets: Vec<Let>,
     /// In the order of the text.
@@ -119,6 +119,17 @@ pub struct Element {
     pub polarised: bool,
     /// The `##` text above its statement.
     pub description: Option<String>,
+}
+
+/// An open switch: it joins nothing.
+#[derive(Clone, Debug)]
+pub struct OpenSwitch {
+    /// Its name; inside a block `F1.S1`.
+    pub name: String,
+    /// Where it would join.
+    pub ends: [NodeId; 2],
+    /// The name alone.
+    pub place: Place,
 }
 
 /// What an element is.

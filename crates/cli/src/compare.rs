@@ -3,6 +3,7 @@
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
+use analysis::Answer;
 use circuit::compare::{Difference, Kind, Names, compare};
 use serde_json::{Map, Value, json};
 use syntax::{Dimension, LineIndex};
@@ -40,7 +41,7 @@ pub fn run(old: &Path, new: &Path, names: Names) -> Result<Compared, String> {
 
 /// Compares what was read.
 pub fn of(old: Examined, new: Examined, names: Names) -> Compared {
-    let differences = compare(&old.book, &new.book, names);
+    let differences = compare(&old.book, &new.book, names, &teaching::notation::number);
     Compared {
         old,
         new,
@@ -81,15 +82,25 @@ pub fn words(it: &Compared, shown: Option<&Path>) -> String {
         out.push_str("node voltages that move\n");
     }
     for (node, old, new) in moved {
-        let [old, new] = [old, new].map(|it| teaching::notation::short(&it, Dimension::VOLT));
-        let _ = writeln!(out, "  {node}: {old} → {new}");
+        let volts = |it: &Answer| teaching::notation::short(it, Dimension::VOLT);
+        let (was, is) = (volts(&old), volts(&new));
+        // A change in digits that are not shown is told by itself.
+        let by = if was == is {
+            format!(" (a change of {})", volts(&change(&old, &new)))
+        } else {
+            String::new()
+        };
+        let _ = writeln!(out, "  {node}: {was} → {is}{by}");
     }
     out
 }
 
 /// The JSON shape.
 pub fn json(it: &Compared) -> Value {
-    let lines = |it: &Examined| it.book.files.first().map(|file| LineIndex::new(&file.text));
+    let lines = |it: &Examined| -> Vec<LineIndex> {
+        let files = it.book.files.iter();
+        files.map(|file| LineIndex::new(&file.text)).collect()
+    };
     let (old_lines, new_lines) = (lines(&it.old), lines(&it.new));
     let differences: Vec<Value> = it
         .differences
@@ -113,7 +124,7 @@ pub fn json(it: &Compared) -> Value {
             } else {
                 &old_lines
             };
-            if let Some(lines) = lines {
+            if let Some(lines) = lines.get(difference.place.file.0 as usize) {
                 let span = difference.place.span;
                 crate::json::span_into(&mut out, lines, span);
             }
@@ -133,8 +144,34 @@ pub fn json(it: &Compared) -> Value {
     })
 }
 
+/// How far an answer moves.
+fn change(old: &Answer, new: &Answer) -> Answer {
+    match (old, new) {
+        (Answer::Exact(old), Answer::Exact(new)) => Answer::Exact(new.clone() - old.clone()),
+        _ => {
+            let ((old, wrong), (new, off)) = (rounded(old), rounded(new));
+            let value = new - old;
+            Answer::Float {
+                value,
+                bound: wrong + off + value.abs() * f64::EPSILON,
+            }
+        }
+    }
+}
+
+/// A value and how far it can be off.
+fn rounded(it: &Answer) -> (f64, f64) {
+    match it {
+        Answer::Exact(exact) => {
+            let value = exact.to_f64().value();
+            (value, value.abs() * f64::EPSILON)
+        }
+        Answer::Float { value, bound } => (*value, *bound),
+    }
+}
+
 /// Nodes of both versions whose voltage differs; in a file of several circuits the circuit stands before the node.
-fn moved(it: &Compared) -> Vec<(String, analysis::Answer, analysis::Answer)> {
+fn moved(it: &Compared) -> Vec<(String, Answer, Answer)> {
     let mut moved = Vec::new();
     let several = it.new.book.circuits.len() > 1;
     for (index, new) in it.new.book.circuits.iter().enumerate() {
@@ -165,6 +202,7 @@ fn moved(it: &Compared) -> Vec<(String, analysis::Answer, analysis::Answer)> {
             let answers = (was.nodes.get(before.index()), is.nodes.get(node.index()));
             if let (Some(Some(before)), Some(Some(after))) = answers
                 && before != after
+                && !matches!(change(before, after), Answer::Float { value, bound } if value.abs() <= bound)
             {
                 let name = if several {
                     format!("{}.{name}", new.name)

@@ -178,15 +178,25 @@ enum Print {
 /// Whether every file is free of errors.
 fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool, String> {
     let files = read::amp_files(paths)?;
+    if fix && files.iter().any(|it| it.as_os_str() == "-") {
+        return Err("--fix writes into files: standard input cannot be fixed".to_owned());
+    }
     let mut fixes = 0;
     let mut all = Vec::new();
+    // What can be read is told all the same.
+    let mut unreadable = Vec::new();
     for file in &files {
-        if fix {
-            let (it, made) = fix::fix(file)?;
-            fixes += made;
-            all.push(it);
+        let examined = if fix {
+            fix::fix(file)
         } else {
-            all.push(read::examine_file(file)?);
+            read::examine_file(file).map(|it| (it, 0))
+        };
+        match examined {
+            Ok((it, made)) => {
+                fixes += made;
+                all.push(it);
+            }
+            Err(sentence) => unreadable.push(sentence),
         }
     }
     // One settings file holds for many circuits: its mistakes are told once.
@@ -207,20 +217,26 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
         .iter()
         .flat_map(|it| &it.findings)
         .all(|it| it.severity < worst);
-    match form {
-        Print::Json => {
-            print(&pretty(&json::report(&all, Shape::Check, Only::default())));
-            return Ok(good);
-        }
-        Print::Sarif => {
-            print(&pretty(&sarif::report(&all)));
-            return Ok(good);
-        }
-        Print::Words => {}
+    if all.is_empty() && !unreadable.is_empty() {
+        return Err(unreadable.join("\nampersum: "));
     }
+    match form {
+        Print::Json => print(&pretty(&json::report(&all, Shape::Check, Only::default()))),
+        Print::Sarif => print(&pretty(&sarif::report(&all))),
+        Print::Words => print(&summed_up(&all, fixes)),
+    }
+    match unreadable.is_empty() {
+        true => Ok(good),
+        false => Err(unreadable.join("\nampersum: ")),
+    }
+}
+
+/// What was found in all files, and how much of it.
+fn summed_up(all: &[Examined], fixes: usize) -> String {
+    let mut out = String::new();
     let mut count = [0usize; 3];
-    for it in &all {
-        print(&reports(it, None));
+    for it in all {
+        out.push_str(&reports(it, None));
         for finding in &it.findings {
             count[finding.severity as usize] += 1;
         }
@@ -228,19 +244,17 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
     let plural =
         |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
     let [hints, warnings, errors] = count;
-    let fixed = if fixes > 0 {
-        format!("{} made; ", plural(fixes, "edit"))
-    } else {
-        String::new()
-    };
-    print(&format!(
-        "{fixed}{}: {}, {}, {}\n",
+    if fixes > 0 {
+        out.push_str(&format!("{} made; ", plural(fixes, "edit")));
+    }
+    out.push_str(&format!(
+        "{}: {}, {}, {}\n",
         plural(all.len(), "file"),
         plural(errors, "error"),
         plural(warnings, "warning"),
         plural(hints, "hint"),
     ));
-    Ok(good)
+    out
 }
 
 /// Whether every text was, or is now, canonical.

@@ -52,7 +52,7 @@ pub fn examine_file(path: &Path) -> Result<Examined, String> {
         fence.read(Path::new(used))
     });
     if let Some((file, text)) = toml {
-        it.tell_settings(&file, &text);
+        it.tell_settings(&from_here(&file), &text);
     }
     Ok(it)
 }
@@ -116,6 +116,13 @@ fn lossy(from: impl Read) -> std::io::Result<Arc<str>> {
         Ok(text) => text.into(),
         Err(wrong) => String::from_utf8_lossy(wrong.as_bytes()).into(),
     })
+}
+
+/// A path as it is named from the working folder, where it lies in that.
+fn from_here(path: &str) -> String {
+    let here = Path::new(".").canonicalize().ok();
+    let below = here.and_then(|it| Path::new(path).strip_prefix(it).ok().map(Path::to_owned));
+    below.map_or_else(|| path.to_owned(), |it| it.to_string_lossy().into_owned())
 }
 
 /// The folder of a file, links followed; that of standard input is the working folder.

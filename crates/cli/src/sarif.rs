@@ -1,7 +1,7 @@
 //! Findings as SARIF 2.1.0 (OASIS standard, 2020), for services that show them beside a change.
 
 use serde_json::{Value, json};
-use syntax::{LineIndex, Place, Span};
+use syntax::{LineIndex, Place};
 
 use crate::read::Examined;
 use checks::{Finding, Severity};
@@ -85,7 +85,10 @@ fn result(it: &Examined, lines: &[LineIndex], finding: &Finding) -> Value {
             let replacements: Vec<Value> = fix
                 .edits
                 .iter()
-                .map(|edit| json!({ "deletedRegion": bytes(edit.span), "insertedContent": { "text": edit.text } }))
+                .map(|edit| {
+                    let place = Place { span: edit.span, ..finding.place };
+                    json!({ "deletedRegion": stretch(lines, place), "insertedContent": { "text": edit.text } })
+                })
                 .collect();
             json!({
                 "description": { "text": fix.title },
@@ -108,15 +111,25 @@ fn result(it: &Examined, lines: &[LineIndex], finding: &Finding) -> Value {
     out
 }
 
+/// Where a text is: a relative reference of RFC 3986, or a `file` address of RFC 8089 for a whole path. Blanks and other
+/// signs are escaped.
 fn artifact(it: &Examined, place: Place) -> Value {
-    // A relative reference of RFC 3986: blanks and other signs are escaped.
     let path = it.path_of(place.file).replace('\\', "/");
-    let mut uri = String::new();
-    for byte in path.bytes() {
+    if path == "-" {
+        return json!({ "description": { "text": "standard input" } });
+    }
+    let drive = path.as_bytes().get(1) == Some(&b':');
+    let mut uri = match (path.starts_with('/'), drive) {
+        (true, _) => "file://".to_owned(),
+        (false, true) => "file:///".to_owned(),
+        (false, false) => String::new(),
+    };
+    for (index, byte) in path.bytes().enumerate() {
         match byte {
             b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' | b'/' => {
                 uri.push(byte as char)
             }
+            b':' if drive && index == 1 => uri.push(':'),
             _ => uri.push_str(&format!("%{byte:02X}")),
         }
     }
@@ -124,17 +137,20 @@ fn artifact(it: &Examined, place: Place) -> Value {
 }
 
 fn region(lines: &[LineIndex], place: Place) -> Value {
+    let mut out = stretch(lines, place);
+    out["byteOffset"] = json!(place.span.start);
+    out["byteLength"] = json!(place.span.end - place.span.start);
+    out
+}
+
+/// A stretch of text by lines and columns.
+fn stretch(lines: &[LineIndex], place: Place) -> Value {
     let Some(index) = lines.get(place.file.0 as usize) else {
-        return bytes(place.span);
+        return json!({});
     };
     let (line, column) = index.line_col(place.span.start);
     let (end_line, end_column) = index.line_col(place.span.end);
     json!({
         "startLine": line + 1, "startColumn": column + 1, "endLine": end_line + 1, "endColumn": end_column + 1,
-        "byteOffset": place.span.start, "byteLength": place.span.end - place.span.start,
     })
-}
-
-fn bytes(span: Span) -> Value {
-    json!({ "byteOffset": span.start, "byteLength": span.end - span.start })
 }

@@ -245,7 +245,7 @@ pub(super) fn loose(circuit: &Circuit) -> Vec<(NodeId, ElementId)> {
             .into_iter()
             .chain(it.controls.iter().map(|it| it.0))
     });
-    let open = circuit.open.iter().flatten().copied();
+    let open = circuit.open.iter().flat_map(|it| it.ends);
     pins.chain(sources)
         .chain(open)
         .for_each(|it| count[it.index()] += 1);

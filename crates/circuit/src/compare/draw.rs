@@ -2,30 +2,67 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use syntax::{FileId, NameRole, Number, Place, StatementKind};
+use syntax::{Dimension, FileId, Place, StatementKind};
 
+use super::Show;
+use super::figures::{Figure, exact, given, ratio, wave};
+use super::said::{Said, statements};
 use crate::{
-    Book, Carrier, Circuit, ClaimKind, ElementKind, Formula, NodeId, Opamp, Part, SourceKind,
-    Supply, normal_name,
+    Book, Carrier, Circuit, ClaimKind, ElementKind, Formula, NodeId, Opamp, SourceKind, Supply,
 };
 
 /// A part of the circuit.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Thing {
+    /// As its own text names it.
+    pub name: String,
     /// "resistor", "voltage source", "op-amp" …
     pub kind: &'static str,
     /// Pin and node, sorted; the ends of an element that nobody reads the current of carry no pin name.
     pub pins: Vec<(String, String)>,
-    /// What must be equal for the values to be.
-    pub value: String,
-    /// The value as the text has it.
-    pub shown: String,
+    /// Its value, tolerance and rating; of a source what it holds.
+    pub figures: Vec<Figure>,
+    /// Of an op-amp.
+    pub amplifier: Option<Amplifier>,
     /// Where it stands.
     pub place: Place,
 }
 
+/// What an op-amp is and is fed from.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Amplifier {
+    /// Its part's name.
+    pub part: String,
+    /// What its part gives; nothing is given of an ideal one.
+    pub figures: Vec<Figure>,
+    /// Its rails.
+    pub rails: Option<Rails>,
+}
+
+/// The rails of an op-amp.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Rails {
+    /// What must be equal for them to be: the volts of each.
+    pub exact: [String; 2],
+    /// The nodes that carry them, where they are nodes.
+    pub nodes: [Option<String>; 2],
+    /// As shown.
+    pub shown: String,
+    /// Whether the circuit's `supply` says them.
+    pub common: bool,
+    /// Where they are said.
+    pub place: Place,
+}
+
+impl Rails {
+    /// Whether op-amps do the same on both.
+    pub fn same(&self, other: &Rails) -> bool {
+        self.exact == other.exact && self.nodes == other.nodes
+    }
+}
+
 impl Thing {
-    /// "in and sum"; "plus in, minus fb".
+    /// "resistor: in, sum"; "op-amp: drives out, minus fb, plus in".
     pub fn joined(&self) -> String {
         let pin = |(pin, node): &(String, String)| match pin.as_str() {
             "" => node.clone(),
@@ -37,32 +74,25 @@ impl Thing {
 
     /// All of it in one phrase.
     pub fn whole(&self) -> String {
-        format!("{} {}", self.shown, self.joined())
-            .trim()
-            .to_owned()
-    }
-
-    /// The value as written; where both are written alike, what it comes to.
-    pub fn shown_beside(&self, other: &Thing) -> String {
-        if self.shown == other.shown {
-            self.value.clone()
-        } else {
-            self.shown.clone()
+        let mut words: Vec<String> = self.figures.iter().map(|it| it.text().to_owned()).collect();
+        if let Some(it) = &self.amplifier {
+            words.push(it.part.clone());
+            let rails = it.rails.as_ref();
+            words.extend(rails.map(|it| format!("(supply {})", it.shown)));
         }
+        words.push(self.joined());
+        words.join(" ")
     }
-}
 
-/// A statement about the circuit, in its canonical form.
-#[derive(Clone, PartialEq, Debug)]
-pub struct Said {
-    /// Its first word.
-    pub word: String,
-    /// All of it.
-    pub text: String,
-    /// Where it stands.
-    pub place: Place,
-    /// Its names: where in the text, and the name.
-    names: Vec<(std::ops::Range<usize>, String)>,
+    /// What must be equal for the values of two things to be.
+    pub fn value(&self) -> String {
+        let given = self.amplifier.as_ref().map(|it| &it.figures);
+        let all = self.figures.iter().chain(given.into_iter().flatten());
+        let rails = self.amplifier.as_ref().and_then(|it| it.rails.as_ref());
+        all.map(|it| format!("{} {}; ", it.label, it.exact))
+            .chain(rails.map(|it| it.exact.join(" ")))
+            .collect()
+    }
 }
 
 /// A circuit as compared.
@@ -105,106 +135,27 @@ fn currents(circuit: &Circuit, formula: &Formula, names: &mut BTreeSet<String>) 
 
 impl Drawing {
     /// Draws a circuit of a book.
-    pub fn of(book: &Book, circuit: &Circuit, oriented: &BTreeSet<String>) -> Drawing {
-        let node = |id: NodeId| node_name(circuit, id);
+    pub fn of(book: &Book, circuit: &Circuit, oriented: &BTreeSet<String>, show: Show) -> Drawing {
         let mut things = BTreeMap::new();
+        let mut put = |it: Thing| things.insert(it.name.clone(), it);
         for it in &circuit.elements {
-            let kind = match it.kind {
-                ElementKind::Resistor => "resistor",
-                ElementKind::Capacitor => "capacitor",
-                ElementKind::Inductor => "inductor",
-                ElementKind::Wire => "closed switch",
-            };
-            let pins = if oriented.contains(&it.name) {
-                ["from", "to"]
-            } else {
-                ["", ""]
-            };
-            let pins = sorted(
-                pins.into_iter()
-                    .zip(it.ends)
-                    .map(|(pin, end)| (pin.to_owned(), node(end)))
-                    .collect(),
-            );
-            let extra =
-                |number: &Option<Box<Number>>| number.as_deref().map_or(String::new(), exact);
-            let value = [exact(&it.value), extra(&it.tolerance), extra(&it.rating)]
-                .join(" ")
-                .trim()
-                .to_owned();
-            let shown = spelled(book.text(it.value_place));
-            things.insert(
-                it.name.clone(),
-                Thing {
-                    kind,
-                    pins,
-                    value,
-                    shown,
-                    place: it.place,
-                },
-            );
+            put(element(book, circuit, it, oriented, show));
         }
         for it in &circuit.sources {
-            let (kind, pins) = match it.kind {
-                SourceKind::Voltage { plus, minus } => {
-                    ("voltage source", [("plus", plus), ("minus", minus)])
-                }
-                SourceKind::Current { from, into } => {
-                    ("current source", [("from", from), ("into", into)])
-                }
-            };
-            let mut pins: Vec<(String, String)> = pins
-                .into_iter()
-                .map(|(pin, id)| (pin.to_owned(), node(id)))
-                .collect();
-            // What it reads is a connection, each with its factor.
-            pins.extend(
-                it.controls
-                    .iter()
-                    .map(|(id, factor)| (format!("{} times", exact(factor)), node(*id))),
-            );
-            let wave = it
-                .wave
-                .as_ref()
-                .map_or(String::new(), |wave| format!("{wave:?}"));
-            let value = [exact(&it.constant), wave].join(" ").trim().to_owned();
-            let shown = spelled(book.text(it.drive_place));
-            things.insert(
-                it.name.clone(),
-                Thing {
-                    kind,
-                    pins: sorted(pins),
-                    value,
-                    shown,
-                    place: it.place,
-                },
-            );
+            put(source(book, circuit, it, show));
         }
         for it in &circuit.opamps {
-            let pins = [
-                ("plus", it.plus),
-                ("minus", it.minus),
-                ("drives", it.drives),
-            ];
-            let pins = pins
-                .into_iter()
-                .map(|(pin, id)| (pin.to_owned(), node(id)))
-                .collect();
-            let (value, shown) = opamp_value(book, it);
-            things.insert(
-                it.name.clone(),
-                Thing {
-                    kind: if it.comparator {
-                        "comparator"
-                    } else {
-                        "op-amp"
-                    },
-                    pins: sorted(pins),
-                    value,
-                    shown,
-                    place: it.place,
-                },
-            );
+            put(opamp(book, circuit, it, show));
+        }
+        for it in &circuit.open {
+            put(Thing {
+                name: it.name.clone(),
+                kind: "switch",
+                pins: pins(circuit, ["", ""], it.ends),
+                figures: vec![Figure::word("open")],
+                amplifier: None,
+                place: it.place,
+            });
         }
         Drawing {
             things,
@@ -216,35 +167,159 @@ impl Drawing {
     pub fn renamed(&self, names: &BTreeMap<String, String>) -> Drawing {
         let name = |it: &String| names.get(it).unwrap_or(it).clone();
         let things = self.things.iter().map(|(key, it)| {
-            let pins = it
+            let mut other = it.clone();
+            other
                 .pins
-                .iter()
-                .map(|(pin, node)| (pin.clone(), name(node)))
-                .collect();
-            (
-                name(key),
-                Thing {
-                    pins: sorted(pins),
-                    ..it.clone()
-                },
-            )
-        });
-        let statements = self.statements.iter().map(|it| {
-            let mut text = it.text.clone();
-            for (range, old) in it.names.iter().rev() {
-                text.replace_range(range.clone(), &name(old));
+                .iter_mut()
+                .for_each(|(_, node)| *node = name(node));
+            other.pins.sort();
+            let rails = other.amplifier.as_mut().and_then(|it| it.rails.as_mut());
+            if let Some(rails) = rails {
+                let nodes = rails.nodes.iter_mut().flatten();
+                nodes.for_each(|node| *node = name(node));
             }
-            Said {
-                text,
-                names: Vec::new(),
-                ..it.clone()
-            }
+            (name(key), other)
         });
         Drawing {
             things: things.collect(),
-            statements: statements.collect(),
+            statements: self.statements.iter().map(|it| it.renamed(names)).collect(),
         }
     }
+}
+
+fn element(
+    book: &Book,
+    circuit: &Circuit,
+    it: &crate::Element,
+    oriented: &BTreeSet<String>,
+    show: Show,
+) -> Thing {
+    let (kind, dimension, rating) = match it.kind {
+        ElementKind::Resistor => ("resistor", Dimension::OHM, Dimension::WATT),
+        ElementKind::Capacitor if it.polarised => {
+            ("electrolytic", Dimension::FARAD, Dimension::VOLT)
+        }
+        ElementKind::Capacitor => ("capacitor", Dimension::FARAD, Dimension::VOLT),
+        ElementKind::Inductor => ("inductor", Dimension::HENRY, Dimension::AMPERE),
+        ElementKind::Wire => ("switch", Dimension::OHM, Dimension::WATT),
+    };
+    let ends = match (it.polarised, oriented.contains(&it.name)) {
+        (true, _) => ["plus", "minus"],
+        (false, true) => ["from", "to"],
+        (false, false) => ["", ""],
+    };
+    let mut figures = Vec::new();
+    if it.kind == ElementKind::Wire {
+        figures.push(Figure::word("closed"));
+    } else {
+        // What a pot's half comes to stands nowhere in the text.
+        let written = spelled(book.text(it.value_place));
+        let written = (!it.name.ends_with(".from") && !it.name.ends_with(".to")).then_some(written);
+        figures.push(Figure::new("", &it.value, dimension, written, show));
+    }
+    if let Some(tolerance) = &it.tolerance {
+        figures.push(ratio("tolerance", tolerance, show));
+    }
+    if let Some(value) = &it.rating {
+        figures.push(Figure::new("rated", value, rating, None, show));
+    }
+    Thing {
+        name: it.name.clone(),
+        kind,
+        pins: pins(circuit, ends, it.ends),
+        figures,
+        amplifier: None,
+        place: it.place,
+    }
+}
+
+fn source(book: &Book, circuit: &Circuit, it: &crate::Source, show: Show) -> Thing {
+    let (kind, dimension, mut pins) = match it.kind {
+        SourceKind::Voltage { plus, minus } => (
+            "voltage source",
+            Dimension::VOLT,
+            pins(circuit, ["plus", "minus"], [plus, minus]),
+        ),
+        SourceKind::Current { from, into } => (
+            "current source",
+            Dimension::AMPERE,
+            pins(circuit, ["from", "into"], [from, into]),
+        ),
+    };
+    // What it reads is a connection, each with its factor.
+    pins.extend(it.controls.iter().map(|(id, factor)| {
+        let factor = exact(factor);
+        (format!("{factor} times"), node_name(circuit, *id))
+    }));
+    pins.sort();
+    let written = spelled(book.text(it.drive_place));
+    let figure = match &it.wave {
+        Some(it) => wave(it, dimension, written, show),
+        None => Figure::new("", &it.constant, dimension, Some(written), show),
+    };
+    Thing {
+        name: it.name.clone(),
+        kind,
+        pins,
+        figures: vec![figure],
+        amplifier: None,
+        place: it.place,
+    }
+}
+
+fn opamp(book: &Book, circuit: &Circuit, it: &Opamp, show: Show) -> Thing {
+    let part = it.part.and_then(|id| book.parts.get(id.index()));
+    let is_common = |place: Place| {
+        let file = book.files.first().filter(|_| place.file == FileId(0));
+        file.is_some_and(|file| {
+            let said = file.tree.statement_at(place.span.start);
+            said.is_some_and(|id| matches!(file.tree.statement(id).kind, StatementKind::Supply(_)))
+        })
+    };
+    let rails = it.supply.as_ref().map(|supply| {
+        let Supply { high, low, place } = supply;
+        let volts = |it: &crate::Rail| show(&it.volts, Dimension::VOLT);
+        Rails {
+            exact: [high, low].map(|it| exact(&it.volts)),
+            nodes: [high, low].map(|it| it.node.map(|node| node_name(circuit, node))),
+            shown: format!("{} and {}", volts(high), volts(low)),
+            common: is_common(*place),
+            place: *place,
+        }
+    });
+    Thing {
+        name: it.name.clone(),
+        kind: if it.comparator {
+            "comparator"
+        } else {
+            "op-amp"
+        },
+        pins: pins(
+            circuit,
+            ["plus", "minus", "drives"],
+            [it.plus, it.minus, it.drives],
+        ),
+        figures: Vec::new(),
+        amplifier: Some(Amplifier {
+            part: part.map_or("ideal", |it| &it.name).to_owned(),
+            figures: part.map_or_else(Vec::new, |it| given(it, show)),
+            rails,
+        }),
+        place: it.place,
+    }
+}
+
+fn pins<const N: usize>(
+    circuit: &Circuit,
+    names: [&str; N],
+    nodes: [NodeId; N],
+) -> Vec<(String, String)> {
+    let all = names.into_iter().zip(nodes);
+    let mut pins: Vec<_> = all
+        .map(|(pin, id)| (pin.to_owned(), node_name(circuit, id)))
+        .collect();
+    pins.sort();
+    pins
 }
 
 /// The order of the two elements beside an unnamed node does not matter.
@@ -270,143 +345,7 @@ fn node_name(circuit: &Circuit, id: NodeId) -> String {
     }
 }
 
-fn sorted(mut pins: Vec<(String, String)>) -> Vec<(String, String)> {
-    pins.sort();
-    pins
-}
-
-fn exact(number: &Number) -> String {
-    match number {
-        Number::Exact(ratio) => ratio.to_string(),
-        Number::Rounded { value, .. } => format!("{value:e}"),
-    }
-}
-
 /// One way to write a value.
 fn spelled(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn opamp_value(book: &Book, it: &Opamp) -> (String, String) {
-    let part = it.part.and_then(|id| book.parts.get(id.index()));
-    let rails = it
-        .supply
-        .as_ref()
-        .map_or(String::new(), |Supply { high, low, .. }| {
-            format!("{} and {}", exact(&high.volts), exact(&low.volts))
-        });
-    // Two parts are one if they give the same figures, whatever their names and places.
-    let figures = part.map_or("ideal".to_owned(), |it| {
-        let bare = Part {
-            name: String::new(),
-            place: Place::default(),
-            uses: Vec::new(),
-            description: None,
-            ..it.clone()
-        };
-        format!("{bare:?}")
-    });
-    let name = part.map_or("ideal", |it| &it.name);
-    let shown = if rails.is_empty() {
-        name.to_owned()
-    } else {
-        format!("{name}, supply {rails}")
-    };
-    (format!("{figures} {rails}"), shown)
-}
-
-/// Every statement that says something about the circuit and wires nothing.
-fn statements(book: &Book, circuit: &Circuit) -> Vec<Said> {
-    let Some(file) = book.files.first() else {
-        return Vec::new();
-    };
-    let (text, tree) = (&file.text, &file.tree);
-    let wires = |kind: &StatementKind| match kind {
-        StatementKind::Device(device) => device.kind.of(text) != "diode",
-        StatementKind::Path(_) | StatementKind::Source(_) | StatementKind::Let { .. } => true,
-        StatementKind::Supply(_) | StatementKind::OpampsAre(_) | StatementKind::End => true,
-        StatementKind::Version(_) | StatementKind::Use(_) | StatementKind::Part(_) => true,
-        StatementKind::Block { .. }
-        | StatementKind::Circuit { .. }
-        | StatementKind::Property(_) => true,
-        _ => false,
-    };
-    // The insides of parts and blocks are told by what they give.
-    let inside_of = |kinds: &[syntax::BodyKind]| -> BTreeSet<u32> {
-        let bodies = tree.bodies.iter().filter(|it| kinds.contains(&it.kind));
-        let ids = bodies.flat_map(|it| &it.inside);
-        ids.map(|id| id.0).collect()
-    };
-    let hidden = inside_of(&[syntax::BodyKind::Part, syntax::BodyKind::Block]);
-    let in_sheets = inside_of(&[syntax::BodyKind::Work]);
-    let inside = |at: u32| circuit.extent.span.start <= at && at < circuit.extent.span.end;
-    tree.ids()
-        .filter(|(id, it)| inside(it.span.start) && !wires(&it.kind) && !hidden.contains(&id.0))
-        .map(|(id, it)| {
-            let raw = it.span.of(text);
-            // A line of a sheet is one only inside a sheet.
-            let (head, end) = ("work \"sheet\"\n", "end\n");
-            let canonical = if in_sheets.contains(&id.0) {
-                let sheet = syntax::format(&format!("{head}{raw}\n{end}"));
-                let inside = sheet.strip_prefix(head);
-                let inside = inside.and_then(|it| it.strip_suffix(end));
-                inside.unwrap_or(raw).to_owned()
-            } else {
-                syntax::format(raw)
-            };
-            let canonical = canonical.split_whitespace().collect::<Vec<_>>().join(" ");
-            let word = canonical
-                .split(|it: char| !it.is_alphanumeric())
-                .next()
-                .unwrap_or("")
-                .to_owned();
-            let names = match it.kind {
-                StatementKind::Broken(_) => Vec::new(),
-                _ => names_in(
-                    &canonical,
-                    it.names()
-                        .iter()
-                        .filter(|it| it.1 == NameRole::Thing)
-                        .map(|it| it.0.of(text)),
-                ),
-            };
-            let place = Place {
-                file: FileId(0),
-                span: it.span,
-            };
-            Said {
-                word,
-                text: canonical,
-                place,
-                names,
-            }
-        })
-        .collect()
-}
-
-/// Where names stand in a statement's canonical text: in the same order as in the text itself.
-fn names_in<'n>(
-    canonical: &str,
-    names: impl Iterator<Item = &'n str>,
-) -> Vec<(std::ops::Range<usize>, String)> {
-    let mut at = 0;
-    let mut found = Vec::new();
-    for name in names {
-        let is_word =
-            |it: Option<char>| it.is_some_and(|it| it.is_alphanumeric() || matches!(it, '_' | '.'));
-        let mut from = at;
-        while let Some(step) = canonical[from..].find(name) {
-            let start = from + step;
-            let end = start + name.len();
-            let alone = !is_word(canonical[..start].chars().next_back())
-                && !is_word(canonical[end..].chars().next());
-            if alone {
-                found.push((start..end, normal_name(name)));
-                at = end;
-                break;
-            }
-            from = end;
-        }
-    }
-    found
 }
