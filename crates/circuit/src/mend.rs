@@ -377,11 +377,7 @@ fn joined(found: Vec<Fault>, unused: &[(String, Place)]) -> Vec<Fault> {
         told.related
             .push((fault.place, format!("`{name}` stands here too")));
         if let (Some(fix), Some(more)) = (told.fixes.first_mut(), fault.fixes.first()) {
-            let edits: Vec<TextEdit> = fix.edits.iter().chain(&more.edits).cloned().collect();
-            *fix = Fix {
-                edits,
-                ..fix.clone()
-            };
+            fix.extend(more.edits.iter().cloned());
         }
     }
     first

@@ -279,7 +279,7 @@ impl<'t> Builder<'t> {
             )
             && let Some(fix) = fault.fixes.first_mut()
         {
-            fix.edits.extend(edits);
+            fix.extend(edits);
         }
     }
 

@@ -146,8 +146,7 @@ impl Fault {
     }
 
     /// The same with one more way out.
-    pub fn fix(mut self, mut fix: Fix) -> Fault {
-        fix.edits.sort_by_key(|it| it.span);
+    pub fn fix(mut self, fix: Fix) -> Fault {
         self.fixes.push(fix);
         self
     }
@@ -159,8 +158,14 @@ impl Fix {
         Fix {
             title: title.into(),
             safe: true,
-            edits,
+            edits: in_order(edits),
         }
+    }
+
+    /// Makes these edits too.
+    pub fn extend(&mut self, more: impl IntoIterator<Item = TextEdit>) {
+        self.edits.extend(more);
+        self.edits.sort_by_key(|it| it.span);
     }
 
     /// A way out that is likely meant.
@@ -168,7 +173,13 @@ impl Fix {
         Fix {
             title: title.into(),
             safe: false,
-            edits,
+            edits: in_order(edits),
         }
     }
+}
+
+/// In the order of the text; insertions at one place stay as they come.
+fn in_order(mut edits: Vec<TextEdit>) -> Vec<TextEdit> {
+    edits.sort_by_key(|it| it.span);
+    edits
 }
