@@ -1,5 +1,7 @@
 //! A file as it would be after a way out: what else is gone then was the same mistake.
 
+use std::ops::Range;
+
 use analysis::Study;
 use circuit::{Book, NodeId};
 use syntax::{Expect, FileId, Place, Span, StatementKind, TextEdit};
@@ -67,14 +69,13 @@ fn consequences(trials: &mut Trials, findings: &mut Vec<Finding>) {
         if dropped[at] || no_cause || !counts(cause) {
             continue;
         }
-        let Some(after) = cause
-            .fixes
-            .first()
-            .and_then(|it| trials.after(findings, &it.edits))
-        else {
+        let Some(way) = cause.fixes.first() else {
             continue;
         };
-        if after.says_nothing(findings) {
+        let Some(after) = trials.after(findings, &way.edits) else {
+            continue;
+        };
+        if after.says_nothing(findings, way.safe) {
             bad.push(at);
         }
         if after.errs(findings) || after.has(cause) {
@@ -251,8 +252,17 @@ impl After<'_> {
         self.left.contains(&self.moved(finding))
     }
 
-    /// Whether the words that the edits write are themselves wrong.
-    fn says_nothing(&self, before: &[Finding]) -> bool {
+    /// Whether the words that the edits write are themselves wrong, or some between them. Between edits that are surely
+    /// right stands only what was wrong already.
+    fn says_nothing(&self, before: &[Finding], safe: bool) -> bool {
+        if safe {
+            let written: Vec<Range<i64>> = self.written();
+            return self.new_errors(before).any(|(_, span)| {
+                let (start, end) = (i64::from(span.start), i64::from(span.end));
+                let inside = |it: &Range<i64>| it.start <= start && end <= it.end && start < end;
+                written.iter().any(inside)
+            });
+        }
         let (Some(first), Some(last)) = (
             self.edits.iter().map(|it| it.span.start).min(),
             self.edits.iter().map(|it| it.span.end).max(),
@@ -267,6 +277,20 @@ impl After<'_> {
         let last = (i64::from(last) + grown).max(0) as u32;
         let inside = |span: Span| first <= span.start && span.end <= last && span.start < span.end;
         self.new_errors(before).any(|it| inside(it.1))
+    }
+
+    /// Where the words of the edits stand now.
+    fn written(&self) -> Vec<Range<i64>> {
+        let mut edits: Vec<&TextEdit> = self.edits.iter().collect();
+        edits.sort_by_key(|it| it.span);
+        let mut grown = 0;
+        let place = |it: &TextEdit| {
+            let start = i64::from(it.span.start) + grown;
+            let length = it.text.len() as i64;
+            grown += length - it.span.range().len() as i64;
+            start..start + length
+        };
+        edits.into_iter().map(place).collect()
     }
 
     /// Whether a line or a name is wrong that was not before.

@@ -212,6 +212,7 @@ impl<'t> Builder<'t> {
                 name: name.clone(),
                 wanted: "node",
                 nearest: Some(meant.clone()),
+                also: Vec::new(),
             },
         );
         self.faults.push(Fault {

@@ -377,11 +377,15 @@ fn unknown_sheets(library: &Library, circuits: &[Circuit]) -> Vec<Fault> {
         }
         let compared = library.may_compare(names.len()).then_some(&names);
         let known = compared.into_iter().flatten().map(String::as_str);
-        let nearest = syntax::spelled(known, &key).map(str::to_owned);
+        let near = syntax::nearest(known, &key).into_iter().take(3);
+        let near: Vec<String> = near.map(str::to_owned).collect();
+        let fixes = crate::scope::respelled(*name, &key, &near);
+        let mut near = near.into_iter();
         let kind = FaultKind::UnknownName {
             name: key,
             wanted: "circuit",
-            nearest: nearest.clone(),
+            nearest: near.next(),
+            also: near.collect(),
         };
         let mut fault = Fault::new(
             Place {
@@ -390,9 +394,7 @@ fn unknown_sheets(library: &Library, circuits: &[Circuit]) -> Vec<Fault> {
             },
             kind,
         );
-        fault
-            .fixes
-            .extend(nearest.map(|it| crate::scope::replace(*name, it, true)));
+        fault.fixes.extend(fixes);
         faults.push(fault);
     }
     faults

@@ -41,6 +41,8 @@ pub enum FaultKind {
         wanted: &'static str,
         /// The nearest name.
         nearest: Option<String>,
+        /// Others that are as near.
+        also: Vec<String>,
     },
     /// No such device, part, clause, property, function, rule, series.
     UnknownWord {

@@ -133,6 +133,15 @@ impl<'t> Builder<'t> {
         let text = self.text(frame);
         let it = quantity::read(text, span).ok()?;
         let (unit, own) = (it.unit?, it.dimension.unit()?);
+        // Nobody writes kilofarads, nor volts or ohms for a rating: a number like these was meant for something else.
+        let other_thing = match needed {
+            Dimension::FARAD | Dimension::HENRY => it.dimension == Dimension::OHM,
+            Dimension::WATT => matches!(it.dimension, Dimension::OHM | Dimension::VOLT),
+            _ => false,
+        };
+        if other_thing {
+            return None;
+        }
         let written = unit.of(text);
         let bare = |unit: &&str| matches!(*unit, "k" | "M" | "G");
         let prefix = ["ohm", "\u{3A9}", "\u{2126}", own]

@@ -135,6 +135,7 @@ impl Builder<'_> {
                 name,
                 wanted: "op-amp" | "element" | "source",
                 nearest: None,
+                ..
             } => Some(name.clone()),
             _ => None,
         });

@@ -153,17 +153,19 @@ impl<'t> Builder<'t> {
                 .chain(classes)
                 .collect();
             known.sort_unstable();
-            let nearest = syntax::spelled(known, &key).map(str::to_owned);
+            let near = syntax::nearest(known, &key).into_iter().take(3);
+            let near: Vec<String> = near.map(str::to_owned).collect();
+            let fixes = crate::scope::respelled(name, &key, &near);
+            let mut near = near.into_iter();
             let kind = FaultKind::UnknownName {
                 name: key.clone(),
                 wanted: "part",
-                nearest: nearest.clone(),
+                nearest: near.next(),
+                also: near.collect(),
             };
             let fault = self.fault(frame, name, kind);
             fault.subjects.push(key);
-            fault
-                .fixes
-                .extend(nearest.map(|it| crate::scope::replace(name, it, true)));
+            fault.fixes.extend(fixes);
         }
         None
     }
@@ -375,8 +377,10 @@ impl<'t> Builder<'t> {
             let [place] = self.circuit.nodes[plus.index()].places[..] else {
                 return None;
             };
-            let near = syntax::spelled([self.circuit.node_name(plus)], name).is_some();
-            let fix = crate::scope::replace(place.span, name, true);
+            let held = self.circuit.node_name(plus);
+            let near = syntax::spelled([held], name).is_some();
+            let safe = syntax::same_digits(held, name);
+            let fix = crate::scope::replace(place.span, name, safe);
             (near && place.file == file).then_some((place, fix))
         })
     }

@@ -3,7 +3,10 @@
 use std::borrow::Cow;
 use std::collections::{HashMap, HashSet};
 
-use syntax::{FileId, Fix, Name, Place, Span, StatementId, TextEdit, Tree, normal, spelled};
+use syntax::{
+    FileId, Fix, Name, Place, Span, StatementId, TextEdit, Tree, nearest, normal, same_digits,
+    spelled,
+};
 
 use crate::files::Library;
 use crate::model::*;
@@ -377,14 +380,14 @@ impl<'t> Builder<'t> {
         named(it) || it.outer.is_some_and(|outer| named(&self.frames[outer]))
     }
 
-    /// "There is no node `uot`", with the nearest name as a fix.
+    /// "There is no node `uot`", with the nearest names as fixes.
     pub fn unknown_name(&mut self, frame: usize, name: Name, wanted: &'static str) {
         let key = self.key(frame, name);
         let it = &self.frames[frame];
         let outer = it.outer.map(|outer| &self.frames[outer].names);
         let count = it.names.len() + outer.map_or(0, HashMap::len);
         let may = self.library.may_compare(count);
-        let nearest = may.then(|| {
+        let near = may.then(|| {
             let all = it.names.iter().chain(outer.into_iter().flatten());
             let mut known: Vec<&str> = all
                 .filter(|(_, (what, _))| fits(wanted, *what))
@@ -400,24 +403,27 @@ impl<'t> Builder<'t> {
             // Of equally near ones, one that begins alike: `R3` is rather `R2` than `A3`.
             let first = key.chars().next();
             known.sort_unstable_by_key(|it| (it.chars().next() != first, *it));
-            self.nearest_name(frame, &key, wanted, known)
+            self.nearest_names(frame, &key, wanted, known)
         });
-        let nearest = nearest.flatten();
-        let inside = match &nearest {
-            None if may => self.inside_blocks(frame, &key, wanted),
-            _ => Vec::new(),
+        let near = match near {
+            Some(near) if near.is_empty() => self.inside_blocks(frame, &key, wanted),
+            near => near.unwrap_or_default(),
         };
-        let all: Vec<String> = nearest.into_iter().chain(inside).collect();
-        let nearest = all.first().cloned();
+        // Of very many none is likelier than the others.
+        let mut offered = near.into_iter().take(4).collect::<Vec<_>>();
+        if offered.len() > 3 {
+            offered.truncate(if key.contains('.') { 3 } else { 0 });
+        }
+        let fixes = respelled(name, &key, &offered);
+        let mut offered = offered.into_iter();
         let kind = FaultKind::UnknownName {
             name: key.clone(),
             wanted,
-            nearest: nearest.clone(),
+            nearest: offered.next(),
+            also: offered.collect(),
         };
         let fault = self.fault(frame, name, kind);
         fault.subjects.push(key);
-        let safe = all.len() == 1;
-        let fixes = all.into_iter().take(3).map(|it| replace(name, it, safe));
         fault.fixes.extend(fixes);
     }
 
@@ -440,30 +446,75 @@ impl<'t> Builder<'t> {
         found
     }
 
-    /// The name that was perhaps meant: another spelling, `V_out` for `out`, `gnd` for `ground`, a part of a block.
-    fn nearest_name(
+    /// The names that were perhaps meant: another spelling, of equally near ones all; else the only one there is.
+    fn nearest_names(
         &self,
         frame: usize,
         key: &str,
         wanted: &str,
         known: Vec<&str>,
-    ) -> Option<String> {
-        match (wanted, self.find(frame, key)) {
-            ("op-amp", Some(What::Node(_))) => return self.driver_of(frame, key),
-            ("node", Some(what @ (What::Opamp(_) | What::Source(_)))) => {
-                return self.node_of(frame, what);
+    ) -> Vec<String> {
+        if let Some(name) = self.said_otherwise(frame, key, wanted, &known) {
+            return name.into_iter().collect();
+        }
+        let near = nearest(known.iter().copied(), key);
+        if !near.is_empty() {
+            // `RI` looks like `R1`.
+            let looks = |it: &str| it.replace(['I', 'l'], "1").replace('O', "0");
+            if let Some(look) = near.iter().find(|it| looks(it) == looks(key)) {
+                return vec![(*look).to_owned()];
             }
-            ("source", Some(What::Node(_))) => return self.holder_of(frame, key),
+            let first = key.chars().next();
+            let alike = near.iter().filter(|it| it.chars().next() == first);
+            let alike: Vec<String> = alike.map(|it| (*it).to_owned()).collect();
+            return match alike.as_slice() {
+                [] => near.into_iter().map(str::to_owned).collect(),
+                _ => alike,
+            };
+        }
+        if wanted == "op-amp" {
+            let names = self.frames[frame].names.iter();
+            let mut all = names.filter(|(_, (what, _))| fits(wanted, *what));
+            let only = all.next().filter(|_| all.next().is_none());
+            return only.map(|it| it.0.to_string()).into_iter().collect();
+        }
+        // `output` for `out`
+        let mut begun = known
+            .iter()
+            .filter(|it| it.len() > 1 && key.starts_with(**it));
+        let begun = begun.next().filter(|_| begun.next().is_none());
+        begun
+            .filter(|_| wanted != "value")
+            .map(|it| (*it).to_owned())
+            .into_iter()
+            .collect()
+    }
+
+    /// What has this name in other words: `V_out` for `out`, `gnd` for `ground`, a part of a block. `None`: it is no such
+    /// name.
+    fn said_otherwise(
+        &self,
+        frame: usize,
+        key: &str,
+        wanted: &str,
+        known: &[&str],
+    ) -> Option<Option<String>> {
+        match (wanted, self.find(frame, key)) {
+            ("op-amp", Some(What::Node(_))) => return Some(self.driver_of(frame, key)),
+            ("node", Some(what @ (What::Opamp(_) | What::Source(_)))) => {
+                return Some(self.node_of(frame, what));
+            }
+            ("source", Some(What::Node(_))) => return Some(self.holder_of(frame, key)),
             _ => {}
         }
         if matches!(wanted, "node" | "name") {
             if syntax::means_ground(key) {
-                return Some("ground".to_owned());
+                return Some(Some("ground".to_owned()));
             }
             let bare = key.strip_prefix(['V', 'v', 'U', 'u']);
             let bare = bare.map(|it| it.strip_prefix('_').unwrap_or(it));
             if let Some(node) = bare.filter(|it| known.contains(it)) {
-                return Some(node.to_owned());
+                return Some(Some(node.to_owned()));
             }
         }
         if let Some((first, rest)) = key.split_once('.') {
@@ -476,9 +527,8 @@ impl<'t> Builder<'t> {
                     [only] if wanted == "op-amp" => Some(*only),
                     _ => None,
                 };
-                return only
-                    .or_else(|| spelled(names, rest))
-                    .map(|it| format!("{first}.{it}"));
+                let meant = only.or_else(|| spelled(names, rest));
+                return Some(meant.map(|it| format!("{first}.{it}")));
             }
             let mut blocks: Vec<&str> = self.frames[frame]
                 .names
@@ -487,25 +537,9 @@ impl<'t> Builder<'t> {
                 .map(|(key, _)| &**key)
                 .collect();
             blocks.sort_unstable();
-            return spelled(blocks, first).map(|it| format!("{it}.{rest}"));
+            return Some(spelled(blocks, first).map(|it| format!("{it}.{rest}")));
         }
-        if let Some(nearest) = spelled(known.iter().copied(), key) {
-            return Some(nearest.to_owned());
-        }
-        if wanted == "op-amp" {
-            let names = self.frames[frame].names.iter();
-            let mut all = names.filter(|(_, (what, _))| fits(wanted, *what));
-            let only = all.next().filter(|_| all.next().is_none());
-            return only.map(|it| it.0.to_string());
-        }
-        // `output` for `out`
-        let mut begun = known
-            .iter()
-            .filter(|it| it.len() > 1 && key.starts_with(**it));
-        let begun = begun.next().filter(|_| begun.next().is_none());
-        begun
-            .filter(|_| wanted != "value")
-            .map(|it| (*it).to_owned())
+        None
     }
 
     /// The source of this frame that holds a node against ground, if there is one alone.
@@ -545,16 +579,15 @@ impl<'t> Builder<'t> {
         known: impl IntoIterator<Item = &'w str>,
     ) {
         let written = self.key(frame, word);
-        let nearest = spelled(known, &written).map(str::to_owned);
+        let near = nearest(known, &written).into_iter().take(3);
+        let near: Vec<String> = near.map(str::to_owned).collect();
+        let fixes = respelled(word, &written, &near);
         let kind = FaultKind::UnknownWord {
             word: written,
             wanted,
-            nearest: nearest.clone(),
+            nearest: near.into_iter().next(),
         };
-        let fault = self.fault(frame, word, kind);
-        fault
-            .fixes
-            .extend(nearest.map(|it| replace(word, it, true)));
+        self.fault(frame, word, kind).fixes.extend(fixes);
     }
 
     /// A line that wires something and is wrong has this name.
@@ -616,6 +649,13 @@ pub(crate) fn describe(text: &str) -> Option<String> {
         .map(str::trim)
         .collect();
     (!lines.is_empty()).then(|| lines.join("\n"))
+}
+
+/// "write `x`" for each name that may be meant: surely only where there is one alone, and it has the same digits.
+pub(crate) fn respelled(span: Span, written: &str, near: &[String]) -> Vec<Fix> {
+    let safe = |it: &str| near.len() == 1 && same_digits(it, written);
+    let fixes = near.iter().map(|it| replace(span, it.as_str(), safe(it)));
+    fixes.collect()
 }
 
 /// "write `x`", replacing a span.

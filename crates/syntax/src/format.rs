@@ -263,7 +263,8 @@ struct Piece {
 fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
     let marks = Marks::of(text, &statement.kind);
     let mut depth = 0usize;
-    let mut pieces = Vec::with_capacity(tokens.len());
+    let path = matches!(statement.kind, StatementKind::Path(_));
+    let mut pieces: Vec<Piece> = Vec::with_capacity(tokens.len());
     for (index, (tok, span)) in tokens.iter().enumerate() {
         if *tok == Tok::Close {
             depth = depth.saturating_sub(1);
@@ -281,9 +282,24 @@ fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
         if *tok == Tok::Plus && !stands_in(&marks.binary, *span) && !marks.negative_rail {
             continue;
         }
+        // `3 V +- 1 %` means a tolerance and is told so as long as it stands there.
+        if *tok == Tok::Minus
+            && let Some(last) = pieces.last_mut().filter(|it| it.text == "+")
+            && last.at + 1 == span.start
+            && tokens
+                .get(index + 1)
+                .is_some_and(|it| it.1.of(text).ends_with('%'))
+        {
+            last.text = "+-".to_owned();
+            continue;
+        }
         pieces.push(Piece {
             at: span.start,
-            tok: *tok,
+            // The bracket of an element's value stands apart from its name.
+            tok: match tok {
+                Tok::Call if path && depth == 0 => Tok::Open,
+                tok => *tok,
+            },
             text: spelled,
             unary: sign && !held && !stands_in(&marks.binary, *span),
             depth,
@@ -672,6 +688,12 @@ mod tests {
                 "in -- C1 4n7F -- a -- C2 100µF 25V -- b",
                 "in -- C1 4.7 nF -- a -- C2 100 uF 25 V -- b\n",
             ),
+            (
+                "a -- R1(2 * parallel(r, s))--c",
+                "a -- R1 (2 * parallel(r, s)) -- c\n",
+            ),
+            ("expect out = -1.5 V +-1 %", "expect out = -1.5 V +- 1 %\n"),
+            ("expect out = 3 V +-2 V", "expect out = 3 V + -2 V\n"),
             ("let r=2R2*( 1+3 )^2", "let r = 2.2 ohm * (1 + 3)^2\n"),
             ("let x = -2 ^ -2 - - 3 dB", "let x = -2^-2 - -3 dB\n"),
             ("let x =- - -a*- -2 V", "let x = - - -a * - -2 V\n"),

@@ -31,7 +31,7 @@ pub use fault::*;
 pub use format::{format, format_edits};
 pub use limits::LARGEST_FILE;
 pub use line_index::{Encoding, LineIndex, Position};
-pub use names::{means_ground, normal, spelled};
+pub use names::{means_ground, nearest, normal, same_digits, spelled};
 pub use parse::parse;
 pub use quantity::{Dimension, Form, Number, Quantity, Ratio};
 pub use span::*;

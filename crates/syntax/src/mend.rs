@@ -40,6 +40,11 @@ pub(crate) fn with_ways_out<'t>(
         }
         return fault;
     }
+    // `2^2^2`: nobody knows which power is meant.
+    let power = fault.kind == FaultKind::ExtraWords && fault.span.of(bench.text) == "^";
+    if power {
+        return fault;
+    }
     let way = candidate(bench, standing, tokens, &fault);
     if way.is_none()
         && let FaultKind::ExtraWords = fault.kind
@@ -149,6 +154,8 @@ fn changes(text: &str, tokens: &[Token], kind: Kind, fault: &Fault) -> Vec<(Stri
     let mut changes = Vec::new();
     let (may_lack, may_be_too_much) = match fault.kind {
         FaultKind::Expected { .. } => (true, true),
+        // Without the point between its digits a number is another one.
+        FaultKind::StrayCharacter('.') => (false, !shop.is_between_digits(at)),
         FaultKind::ExtraWords
         | FaultKind::StrayCharacter(_)
         | FaultKind::PathEnds
@@ -170,7 +177,8 @@ fn changes(text: &str, tokens: &[Token], kind: Kind, fault: &Fault) -> Vec<(Stri
     let signs = SIGNS.iter().filter(move |it| **it != "*" || product);
     let missing = signs.chain(words(kind));
     if may_lack && !shop.is_filler(at) {
-        changes.extend(missing.clone().map(|it| shop.with(at, it)));
+        let others = missing.clone().filter(|it| **it != shop.word(at));
+        changes.extend(others.map(|it| shop.with(at, it)));
     }
     if may_lack && tokens[at].0 == Tok::Text {
         changes.push(shop.without_quotes(at));
@@ -239,6 +247,11 @@ impl Shop<'_> {
         !tok.is_ref()
             && !tok.is_quantity()
             && !matches!(tok, Tok::Text | Tok::OpenText | Tok::NotUnit)
+    }
+
+    fn is_between_digits(&self, at: usize) -> bool {
+        let number = |at: usize| self.tokens.get(at).is_some_and(|it| it.0.is_quantity());
+        at.checked_sub(1).is_some_and(number) && number(at + 1)
     }
 
     fn is_filler(&self, at: usize) -> bool {

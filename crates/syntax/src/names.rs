@@ -16,10 +16,16 @@ pub fn normal(name: &str) -> Cow<'_, str> {
 /// The word that `wrong` was perhaps meant for: the nearest, within two letters added, left out, changed or swapped (one
 /// in words of two to four letters, none in a single letter). Of equally near ones the first.
 pub fn spelled<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Option<&'w str> {
-    let mut nearest: Option<(usize, &str)> = None;
+    nearest(words, wrong).into_iter().next()
+}
+
+/// All the words that are as near as [`spelled`]'s, in their order.
+pub fn nearest<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Vec<&'w str> {
+    let mut nearest = Vec::new();
+    let mut least = usize::MAX;
     let wrong = wrong.chars().collect::<Vec<_>>();
     if wrong.len() > 64 {
-        return None;
+        return nearest;
     }
     for word in words {
         let length = word.chars().count();
@@ -30,17 +36,28 @@ pub fn spelled<'w>(words: impl IntoIterator<Item = &'w str>, wrong: &str) -> Opt
             2..=4 => 2,
             _ => 4,
         };
-        let most = nearest.map_or(most, |(least, _)| least.min(most));
+        let most = most.min(least);
         if 2 * length.abs_diff(wrong.len()) > most {
             continue;
         }
         let letters = word.chars().collect::<Vec<_>>();
         let distance = distance(&letters, &wrong);
-        if distance <= most && nearest.is_none_or(|(least, _)| distance < least) {
-            nearest = Some((distance, word));
+        if distance > most {
+            continue;
         }
+        if distance < least {
+            least = distance;
+            nearest.clear();
+        }
+        nearest.push(word);
     }
-    nearest.map(|(_, word)| word)
+    nearest
+}
+
+/// Whether two names have the same digits: `R3` is another thing than `R1`, not `R1` misspelt.
+pub fn same_digits(a: &str, b: &str) -> bool {
+    let digits = |name: &str| -> String { name.chars().filter(char::is_ascii_digit).collect() };
+    digits(a) == digits(b)
 }
 
 /// Whether a name is one that the trade has for the node at 0 V, which is `ground` here.
@@ -102,6 +119,15 @@ mod tests {
         for (wrong, meant) in cases {
             assert_eq!(spelled(words, wrong), meant, "{wrong}");
         }
+    }
+
+    #[test]
+    fn equally_near_words_are_all_found() {
+        let words = ["R1", "R2", "out", "R12"];
+        assert_eq!(nearest(words, "R3"), ["R1", "R2"]);
+        assert_eq!(nearest(words, "R11"), ["R1", "R12"]);
+        assert_eq!(nearest(words, "uot"), ["out"]);
+        assert!(nearest(words, "lift").is_empty());
     }
 
     #[test]

@@ -137,7 +137,14 @@ impl<'t> Reader<'t> {
         let outcome = self.key_to_a_question(tokens, kind, outcome);
         let said = match outcome {
             Ok(said) => said,
-            Err(fault) => {
+            Err(mut fault) => {
+                // A `part` with properties and an `end` is one, in the wrong place.
+                if kind == Kind::Part
+                    && matches!(fault.kind, FaultKind::WrongPlace { .. })
+                    && self.ends[index + 1]
+                {
+                    fault.fixes.clear();
+                }
                 let fault = self.with_ways_out(index, tokens, fault);
                 self.tree.faults.push(fault);
                 StatementKind::Broken(broken(tokens, kind, self.inside()))

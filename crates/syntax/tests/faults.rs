@@ -199,7 +199,7 @@ fn the_catalogue_of_reading() {
         expect out = 3 V «witin» 1 %  #! expected `within`, such as within 1 % ~ expect out = 3 V within 1 %
         expect out = 3 V at«»  #! expected* a time or a frequency, such as 2 ms
         expect out «==» 3 V  #! expected `=`, such as expect out = 3 V → expect out = 3 V
-        expect out «<» 3 V  #! expected `=`, such as expect out = 3 V
+        expect out «<» 3 V  #! expected `=`, such as expect out = 3 V ~ require out < 3 V
         expect finding loose_end«»  #! expected* `at`, such as at 2 ms
         problem «Find» the output points 3  #! expected a text in quotes, such as "Find the output." ~ problem "Find the output" points 3
         find«»  #! expected* what is asked, such as out
@@ -245,7 +245,7 @@ fn heads_and_bodies() {
         circuit«»  #! expected* a name, such as circuit moisture_scaler
         find out points«»  #! expected* a number, such as points 2
         «use» "lab.amp"  #! wrong_place stands in the lines before the first circuit
-        «part» late  #! wrong_place stands in the lines before the first circuit ~ opamps are late
+        «part» late  #! wrong_place stands in the lines before the first circuit
           gain 5
         end
         «work» "sheet"  #! missing_end ~ work "sheet"⏎  a + b⏎end

@@ -45,12 +45,16 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
             name,
             wanted,
             nearest,
+            also,
         } => Said::new(
             match *wanted {
                 "name" => format!("nothing here is called `{name}`"),
                 wanted => format!("there is no {wanted} `{name}`"),
             },
-            unknown_name(name, wanted, nearest.as_deref()),
+            match nearest {
+                Some(first) => did_you_mean(first, also),
+                None => unknown_name(name, wanted),
+            },
         ),
         FaultKind::UnknownWord {
             word,
@@ -174,10 +178,12 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
     }
 }
 
-fn unknown_name(name: &str, wanted: &str, nearest: Option<&str>) -> String {
-    if let Some(nearest) = nearest {
-        return format!("Did you mean `{nearest}`?");
-    }
+fn did_you_mean(first: &str, also: &[String]) -> String {
+    let others: String = also.iter().map(|it| format!(" or `{it}`")).collect();
+    format!("Did you mean `{first}`{others}?")
+}
+
+fn unknown_name(name: &str, wanted: &str) -> String {
     match wanted {
         "node" => format!("A node exists by standing in a path or a device, or left of `=` in a source. Here `{name}` is only read."),
         "part" => format!("A part is described above the first circuit, `part {name}` … `end`, or in a file that this one uses."),

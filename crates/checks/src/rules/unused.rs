@@ -33,11 +33,12 @@ fn check(book: &Book, findings: &mut Vec<Finding>) {
         return;
     };
     // what another finding offers as the right name is not called unused as well
-    let offered = book.faults.iter().filter_map(|it| match &it.kind {
-        FaultKind::UnknownName { nearest, .. } | FaultKind::UnknownWord { nearest, .. } => {
-            nearest.as_deref()
+    let offered = book.faults.iter().flat_map(|it| match &it.kind {
+        FaultKind::UnknownName { nearest, also, .. } => {
+            nearest.iter().chain(also).map(String::as_str).collect()
         }
-        _ => None,
+        FaultKind::UnknownWord { nearest, .. } => nearest.iter().map(String::as_str).collect(),
+        _ => Vec::new(),
     });
     let perhaps: HashSet<&str> = file
         .tree

@@ -29,6 +29,8 @@ struct Seen {
     roots: BTreeSet<String>,
     /// What claims and currents are of.
     claimed: BTreeSet<String>,
+    /// What is claimed to be in a state, which only op-amps are.
+    stated: BTreeSet<String>,
 }
 
 impl<'t> Around<'t> {
@@ -80,13 +82,17 @@ impl<'t> Around<'t> {
     }
 
     /// The one name that other lines read and nothing has: of a block's device, or of something else.
-    pub(super) fn missing(&self, block: bool) -> Option<&str> {
+    pub(super) fn missing<'a>(&'a self, block: bool) -> Option<&'a str> {
         let seen = self.seen();
-        let read = if block { &seen.roots } else { &seen.claimed };
         let unknown = |name: &&str| {
             !seen.things.contains(*name) && !seen.nodes.contains_key(*name) && *name != "ground"
         };
-        only(read.iter().map(String::as_str).filter(unknown))
+        let alone =
+            |read: &'a BTreeSet<String>| only(read.iter().map(String::as_str).filter(unknown));
+        match block {
+            true => alone(&seen.roots),
+            false => alone(&seen.stated).or_else(|| alone(&seen.claimed)),
+        }
     }
 
     fn seen(&self) -> &Seen {
@@ -137,6 +143,7 @@ impl<'t> Around<'t> {
                     Some(Tok::Linear | Tok::Latches | Tok::Oscillates | Tok::At | Tok::Goes)
                 );
                 seen.claimed.extend(state.then(|| word(1)));
+                seen.stated.extend(state.then(|| word(1)));
             }
             Kind::CurrentSource => {
                 let ends = (4..tokens.len()).filter(|at| {

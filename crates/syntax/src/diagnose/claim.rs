@@ -66,9 +66,22 @@ impl Line<'_> {
     /// What is wrong with a claim.
     pub(super) fn claim(&self) -> Option<Fault> {
         self.word_before()
+            .or_else(|| self.inequality())
             .or_else(|| self.word_for_equals())
             .or_else(|| self.tolerance())
             .or_else(|| self.state())
+    }
+
+    /// `expect out < 9 V`
+    fn inequality(&self) -> Option<Fault> {
+        let has = |wanted: &[Tok]| self.tokens.iter().position(|it| wanted.contains(&it.0));
+        let at = has(&[Tok::Less, Tok::Greater]).filter(|at| *at > 1)?;
+        if has(&[Tok::Equals]).is_some_and(|it| it != at + 1) {
+            return None;
+        }
+        let (what, example) = self.in_words(Tok::Equals);
+        let fix = Fix::likely("write `require`", vec![replace(self.span(0), "require")]);
+        Some(self.wanted(at, what, example).fix(fix))
     }
 
     /// `expect opamp A1 linear`, `expect linear A1`

@@ -14,12 +14,15 @@ const FUNCTIONS: [&str; 10] = [
     "parallel", "abs", "sqrt", "min", "max", "log10", "nearest", "current", "power", "phase",
 ];
 /// Words that a sentence might have for those of the language.
-const SYNONYMS: [(&str, &str); 17] = [
+const SYNONYMS: [(&str, &str); 20] = [
     ("step", "by"),
     ("steps", "by"),
     ("every", "by"),
     ("until", "to"),
     ("till", "to"),
+    ("til", "to"),
+    ("in", "into"),
+    ("onto", "into"),
     ("during", "for"),
     ("over", "for"),
     ("through", "for"),
@@ -573,6 +576,16 @@ impl Line<'_> {
                 let opens_a_value = self
                     .tok(at)
                     .is_some_and(|it| it.is_quantity() || it.is_ref());
+                // `let full scale = 2 V`
+                let two_words = self.tok(at) == Some(Tok::Name)
+                    && at.checked_sub(1).and_then(|it| self.tok(it)) == Some(Tok::Name)
+                    && self.tok(at + 1) == Some(Tok::Equals);
+                if tok == Tok::Equals && two_words && self.kind == Kind::Let {
+                    let name = format!("{}_{}", self.word(at - 1), self.word(at));
+                    let both = self.span(at - 1).to(self.span(at));
+                    let fix = Fix::likely(format!("write `{name}`"), vec![replace(both, name)]);
+                    return fault.fix(fix);
+                }
                 if tok == Tok::Equals
                     && opens_a_value
                     && self.kind == Kind::Let

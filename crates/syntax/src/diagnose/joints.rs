@@ -74,7 +74,10 @@ impl Line<'_> {
         } else {
             Tok::Equals
         });
-        let path = self.tokens.iter().any(|(tok, _)| *tok == Tok::Wire);
+        // `in == R1 10k == out`
+        let element = self.tok(at + 2).is_some_and(Tok::is_ref)
+            && self.tok(at + 3).is_some_and(Tok::is_quantity);
+        let path = self.tokens.iter().any(|(tok, _)| *tok == Tok::Wire) || element;
         if path && matches!(self.kind, Kind::Path | Kind::Unknown) {
             let (what, example) = self.in_words(Tok::Wire);
             let fault = Fault::new(span, FaultKind::Expected { what, example });

@@ -70,6 +70,10 @@ impl Line<'_> {
             Kind::Find | Kind::Vary | Kind::Record | Kind::Version
         ) || self.tokens[..at].iter().any(|(tok, _)| *tok == Tok::Call);
         let point = offer(format!("{whole}.{places}"));
+        // `1,000,000`: only groups of three digits have more than one comma.
+        if !may_be_a_list && let Some(fix) = self.commas_between_thousands(at) {
+            return fault.fix(fix);
+        }
         if may_be_a_list {
             fault.fix(point).fix(offer(format!("{whole}, {places}")))
         } else if places.len() == 3 && whole.len() <= 3 && whole != "0" {
@@ -112,8 +116,14 @@ impl Line<'_> {
         if character == '.'
             && self.tok(at + 1).is_some_and(Tok::is_quantity)
             && touches(at + 1, false)
-            && !(at > 0 && touches(at - 1, true))
         {
+            let behind_a_number = at > 0
+                && touches(at - 1, true)
+                && (self.tokens[at - 1].0.is_quantity() || self.tokens[at - 1].0 == Tok::Close);
+            if behind_a_number {
+                let groups = self.points_between_thousands(at);
+                return groups.map_or(fault.clone(), |fix| fault.fix(fix));
+            }
             let title = format!("write `0.{}`", self.word(at + 1));
             return fault.fix(Fix::safe(title, vec![insert(span.start, "0")]));
         }
@@ -159,16 +169,20 @@ impl Line<'_> {
                         })
                     }
                 };
-                let edits: Vec<_> = self
-                    .tokens
-                    .iter()
-                    .filter(same)
-                    .map(|(_, it)| {
-                        let other = it.of(self.text).chars().next().unwrap_or(' ');
-                        let text = replacement(other).map_or(text, |it| it.0);
-                        replace(*it, self.spaced(*it, text))
-                    })
-                    .collect();
+                // Two of them that touch are one pair of dashes.
+                let mut spans: Vec<Span> = Vec::new();
+                for (_, it) in self.tokens.iter().filter(same) {
+                    match spans.last_mut() {
+                        Some(last) if text == "--" && last.end == it.start => last.end = it.end,
+                        _ => spans.push(*it),
+                    }
+                }
+                let edit = |it: Span| {
+                    let other = it.of(self.text).chars().next().unwrap_or(' ');
+                    let text = replacement(other).map_or(text, |it| it.0);
+                    replace(it, self.spaced(it, text))
+                };
+                let edits = spans.into_iter().map(edit).collect();
                 fault.fix(Fix {
                     title: format!("write `{}`", text.trim()),
                     safe,
@@ -177,6 +191,43 @@ impl Line<'_> {
             }
             None => fault,
         }
+    }
+
+    /// `1.000.000`: only groups of three digits have more than one point.
+    fn points_between_thousands(&self, at: usize) -> Option<Fix> {
+        let all = self.span(at - 1).to(self.span(at + 1));
+        let written = all.of(self.text);
+        let digits = written.find(|it: char| !it.is_ascii_digit() && it != '.');
+        let mut groups = written[..digits.unwrap_or(written.len())].split('.');
+        let first = groups.next().map_or(0, str::len);
+        let rest: Vec<&str> = groups.collect();
+        let even =
+            (1..=3).contains(&first) && rest.len() > 1 && rest.iter().all(|it| it.len() == 3);
+        let text = written.replace('.', "");
+        even.then(|| Fix::likely(format!("write `{text}`"), vec![replace(all, text)]))
+    }
+
+    fn commas_between_thousands(&self, at: usize) -> Option<Fix> {
+        let touches = |at: usize| self.span(at - 1).end == self.span(at).start;
+        let mut last = at;
+        while self.tok(last + 1) == Some(Tok::Comma)
+            && self
+                .tok(last + 2)
+                .is_some_and(|it| it.is_quantity() || it == Tok::DecimalComma)
+            && touches(last + 1)
+            && touches(last + 2)
+        {
+            last += 2;
+        }
+        let all = self.span(at).to(self.span(last));
+        let written = all.of(self.text);
+        let digits = written.find(|it: char| !it.is_ascii_digit() && it != ',');
+        let mut groups = written[..digits.unwrap_or(written.len())].split(',');
+        let first = groups.next().map_or(0, str::len);
+        let even = (1..=3).contains(&first) && groups.all(|it| it.len() == 3);
+        let text = written.replace(',', "");
+        let fix = || Fix::likely(format!("write `{text}`"), vec![replace(all, &text)]);
+        (last > at && even).then(fix)
     }
 
     /// `|out|`, `20k || 20k`
@@ -276,6 +327,8 @@ fn replacement(
     kind: Kind,
     behind_a_number: bool,
 ) -> Option<(&'static str, bool)> {
+    // Between the nodes of a path a dash joins.
+    let minus = equation || !matches!(kind, Kind::Path | Kind::Unknown);
     Some(match character {
         '→' | '⟶' if !equation => ("--", true),
         '|' | '¦' if !equation && matches!(kind, Kind::Path | Kind::Unknown) => ("--", false),
@@ -285,8 +338,12 @@ fn replacement(
         '±' if kind == Kind::Expect && behind_a_number => ("within", false),
         '&' if kind == Kind::Supply => ("and", true),
         '\'' | '’' | '‘' if !equation => ("\"", false),
-        '—' | '–' | '―' | '‒' | '‐' | '‑' if equation => ("-", false),
-        '—' | '–' | '―' | '‒' | '─' | '━' => ("--", true),
+        '—' | '–' | '―' | '‒' | '‐' | '‑' | '─' | '━' | '﹣' | '－' if minus => {
+            ("-", false)
+        }
+        '—' | '–' | '―' | '‒' | '‐' | '‑' | '─' | '━' | '﹣' | '－' => {
+            ("--", true)
+        }
         '“' | '”' | '„' | '‟' | '«' | '»' => ("\"", true),
         '×' | '·' | '⋅' | '∙' => ("*", true),
         '÷' | '∕' => ("/", true),

@@ -123,8 +123,9 @@ impl Line<'_> {
     fn station(&self, station: &Station) -> Option<Fault> {
         let &Station { first, end } = station;
         if !self.tok(first)?.is_ref() {
-            // `-- 0`, where a node stands
-            if self.word(first) == "0"
+            // `-- 0`, `-- 0V`, where a node stands
+            let word = self.word(first);
+            if (word == "0" || word.strip_prefix('0').is_some_and(|it| it.trim() == "V"))
                 && end == first + 1
                 && (first == 0 || end == self.tokens.len())
             {
@@ -194,6 +195,12 @@ impl Line<'_> {
                     vec![replace(gap, if touches { " " } else { "" })],
                 )));
             }
+            // `R1, 10k`
+            Tok::Comma if self.tok(at + 1).is_some_and(Tok::is_quantity) => {
+                let edit = vec![replace(self.with_gap(at), "")];
+                let fix = Fix::likely("leave out `,`", edit);
+                return Some(self.wanted(at, "a value", "R1 10k").fix(fix));
+            }
             Tok::Comma => {
                 let edit = vec![replace(self.with_gap(at), " --")];
                 let fix = Fix::likely("join with `--`", edit);
@@ -207,6 +214,21 @@ impl Line<'_> {
                 let fix = Fix::likely("join with `--`", edit);
                 return Some(self.wanted(at, "`--`", "sum -- R2 33k -- out").fix(fix));
             }
+            // `… ground sum -- R2 33k`: a second path
+            tok if tok.is_ref()
+                && first > 0
+                && end == at + 1
+                && end < self.tokens.len()
+                && !self.names_an_element(station)
+                && self.around.is_node(self.word(first)) =>
+            {
+                let gap = Span {
+                    start: self.span(first).end,
+                    end: self.span(at).start,
+                };
+                let fix = Fix::likely("begin a new line", vec![replace(gap, "\n")]);
+                return Some(self.extra(at).fix(fix));
+            }
             // `sum and sum -- R2 33k`
             Tok::And if end == at + 2 && self.tok(at + 1)?.is_ref() => {
                 let gap = Span {
@@ -219,6 +241,13 @@ impl Line<'_> {
             tok if tok.is_ref() => {
                 let mut fault = self.wanted(at, "a value", "10k");
                 let word = self.word(at);
+                if !self.around.is_a_thing(word)
+                    && !self.around.is_node(word)
+                    && let Some(text) = super::unit::letters_for_digits(word)
+                {
+                    let edit = vec![replace(self.span(at), text.clone())];
+                    return Some(fault.fix(Fix::likely(format!("write `{text}`"), edit)));
+                }
                 if !self.around.is_element(word)
                     && let Some(text) = self.code_without_a_digit_first(at)
                 {
@@ -341,12 +370,33 @@ impl Line<'_> {
     /// `(gain R1)`
     fn no_sign_between(&self, open: usize, end: usize) -> Option<Fault> {
         let last = self.behind_the_bracket(open, end);
+        let groups = |at: usize| {
+            let digits = self.word(at).bytes().take_while(u8::is_ascii_digit);
+            self.tok(at - 1) == Some(Tok::Whole) && digits.count() == 3
+        };
         let at = (open + 2..last).find(|at| {
             let before = self
                 .tok(at - 1)
                 .is_some_and(|tok| tok.is_ref() || tok.is_quantity());
-            before && self.tok(*at).is_some_and(Tok::is_ref) && self.behind_a_number(*at).is_none()
+            before
+                && self.tok(*at).is_some_and(|tok| match tok {
+                    Tok::Open => self.tok(at - 1) != Some(Tok::Whole),
+                    tok if tok.is_quantity() => !groups(*at),
+                    tok => tok.is_ref() && self.behind_a_number(*at).is_none(),
+                })
         })?;
+        // `(gain x 10k)`
+        if matches!(self.word(at), "x" | "X" | "times")
+            && self
+                .tok(at + 1)
+                .is_some_and(|tok| tok.is_ref() || tok.is_quantity() || matches!(tok, Tok::Open))
+        {
+            let fix = Fix::likely("write `*`", vec![replace(self.span(at), "*")]);
+            return Some(
+                self.wanted(at, "a sign such as `*`", "(gain * R1)")
+                    .fix(fix),
+            );
+        }
         let fix = Fix::likely(
             "write `*` between them",
             vec![insert(self.span(at).start, "* ")],

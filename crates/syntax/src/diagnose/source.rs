@@ -38,6 +38,9 @@ impl Line<'_> {
                 fault.or_else(|| self.said_twice(equals))
             }
             None => {
+                if self.tok(3) == Some(Tok::From) && self.tok(5) == Some(Tok::Into) {
+                    return Some(self.wanted(3, "a current", "1 mA from ground into sum"));
+                }
                 let fault = self.without_equals().or_else(|| self.out_of_nowhere());
                 let fault = fault.or_else(|| self.half_a_wave(3));
                 fault.or_else(|| self.said_twice(2))
@@ -309,6 +312,9 @@ impl Line<'_> {
             let fix = Fix::likely(format!("write `{text}`"), vec![replace(all, text)]);
             return Some(self.wanted(at + 1, "a value", example).fix(fix));
         }
+        if let Some(fault) = self.steady_part(at) {
+            return Some(fault);
+        }
         if !quantity(at) {
             return None;
         }
@@ -322,6 +328,30 @@ impl Line<'_> {
             vec![insert(self.span(at).start, format!("{word} "))],
         );
         Some(self.wanted(at, what, example).fix(fix))
+    }
+
+    /// `3 V + sine 1 V at 1 kHz`
+    fn steady_part(&self, at: usize) -> Option<Fault> {
+        let sign = usize::from(self.tok(at) == Some(Tok::Minus));
+        let (value, plus) = (at + sign, at + sign + 1);
+        let wave = self.tok(plus + 1).is_some_and(is_wave);
+        let offset = self.tokens.iter().any(|(tok, _)| *tok == Tok::Offset);
+        if !self.tok(value)?.is_quantity() || self.tok(plus)? != Tok::Plus || !wave || offset {
+            return None;
+        }
+        let steady = self.span(at).to(self.span(value));
+        let gap = Span {
+            start: steady.start,
+            end: self.span(plus + 1).start,
+        };
+        let text = format!("offset {}", steady.of(self.text));
+        let end = self.span(self.tokens.len()).end;
+        let edits = vec![replace(gap, ""), insert(end, format!(" {text}"))];
+        let fault = self.wanted(at, "a wave", "sine 1 V at 1 kHz offset 3 V");
+        Some(fault.fix(Fix::likely(
+            format!("write `{text}` behind the wave"),
+            edits,
+        )))
     }
 
     fn is_volts(&self, at: usize) -> bool {
@@ -358,17 +388,16 @@ impl Line<'_> {
 
     /// Two rails without the `and` between them, from the token at `first`.
     pub(super) fn rails(&self, first: usize, end: usize) -> Option<Fault> {
-        // `+/-9 V`
-        if let (Some(Tok::Plus), Some(Tok::Slash), Some(Tok::Minus)) =
-            (self.tok(first), self.tok(first + 1), self.tok(first + 2))
-            && self.tok(first + 3).is_some_and(Tok::is_quantity)
+        // `+/-9 V`, `+-9 V`
+        let slash = usize::from(self.tok(first + 1) == Some(Tok::Slash));
+        let value = first + 2 + slash;
+        if let (Some(Tok::Plus), Some(Tok::Minus)) = (self.tok(first), self.tok(value - 1))
+            && self.tok(value).is_some_and(Tok::is_quantity)
         {
-            let (signs, size) = (
-                self.span(first).to(self.span(first + 2)),
-                self.word(first + 3),
-            );
+            let signs = self.span(first).to(self.span(value - 1));
+            let size = self.word(value);
             let text = format!("+{size} and -{size}");
-            let all = signs.to(self.span(first + 3));
+            let all = signs.to(self.span(value));
             let (what, example) = ("a rail", "+9 V and -9 V");
             let fault = Fault::new(signs, FaultKind::Expected { what, example });
             return Some(fault.fix(Fix::safe(

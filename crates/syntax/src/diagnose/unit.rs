@@ -14,6 +14,10 @@ const UNITS: [&str; 45] = [
 
 /// Words for units, in small letters.
 const WORDS: &[(&str, &str)] = &[
+    ("megohm", "M"),
+    ("megohms", "M"),
+    ("kilohm", "k"),
+    ("kilohms", "k"),
     ("vdc", "V"),
     ("mfd", "uF"),
     ("meg", "M"),
@@ -57,8 +61,32 @@ const PREFIXES: &[(&str, &str)] = &[
     ("giga", "G"),
 ];
 
+/// Units whose prefix may be milli or mega where only the case is wrong, the likelier first.
+const MILLI_OR_MEGA: [[&str; 2]; 9] = [
+    ["mV", "MV"],
+    ["mA", "MA"],
+    ["mW", "MW"],
+    ["mF", "MF"],
+    ["mH", "MH"],
+    ["mS", "MS"],
+    ["MHz", "mHz"],
+    ["mVpp", "MVpp"],
+    ["mVrms", "MVrms"],
+];
+
+/// `Mv`, `mhz`: who writes the unit in another case may mean milli or mega, a factor of a thousand million.
+fn milli_or_mega(word: &str) -> Option<[&'static str; 2]> {
+    MILLI_OR_MEGA
+        .into_iter()
+        .find(|it| it[0].eq_ignore_ascii_case(word))
+        .filter(|_| word.starts_with('M') || word.ends_with("HZ") || word.ends_with("hz"))
+        .filter(|it| !(it[0] == "MHz" && word.starts_with('M')))
+}
+
 /// The unit that a word was surely meant for.
 fn meant(word: &str) -> Option<&'static str> {
+    let plain = word.replace(['µ', 'μ'], "u");
+    let word = plain.as_str();
     let listed = |unit: &str| {
         let unit = match unit {
             "kohm" => "k",
@@ -113,6 +141,7 @@ fn meant(word: &str) -> Option<&'static str> {
     UNITS
         .iter()
         .find(|it| it.len() > 1 && it.eq_ignore_ascii_case(word))
+        .filter(|_| milli_or_mega(word).is_none())
         .copied()
 }
 
@@ -143,6 +172,11 @@ impl Line<'_> {
         if let Some(unit) = meant(word) {
             return fault(Some(unit)).fix(with_unit(unit, true));
         }
+        if let Some([likelier, other]) = milli_or_mega(word) {
+            return fault(Some(likelier))
+                .fix(with_unit(likelier, false))
+                .fix(with_unit(other, false));
+        }
         let of_element = self.element_unit(at);
         // `1Ok`, `1l k`: letters for digits
         if self.tok(at) == Some(Tok::NotUnit) {
@@ -153,9 +187,21 @@ impl Line<'_> {
             };
             let more: String = word.chars().map_while(digit).collect();
             let unit = word.get(more.len()..).unwrap_or("");
+            let next = self.word(at + 1);
+            let (all, unit) = match unit {
+                "" if UNITS.contains(&next) => (number.to(self.span(at + 1)), next),
+                unit => (gap, unit),
+            };
             if let Some(unit) = UNITS.iter().find(|it| !more.is_empty() && **it == unit) {
                 let text = quantity_text(&format!("{digits}{more}"), unit);
-                return fault(Some(unit)).fix(write(text, false));
+                let title = format!("write `{text}`");
+                return fault(Some(unit)).fix(Fix::likely(title, vec![replace(all, text)]));
+            }
+            // `4_700`
+            let groups = word.strip_prefix('_').map(|it| it.split('_'));
+            let even = |it: &str| it.len() == 3 && it.bytes().all(|it| it.is_ascii_digit());
+            if groups.is_some_and(|mut it| it.all(even)) {
+                return fault(None).fix(write(format!("{digits}{}", word.replace('_', "")), false));
             }
         }
         if word == "R" && of_element == Some("ohm") {
@@ -175,7 +221,7 @@ impl Line<'_> {
         {
             return fault(Some(unit)).fix(with_unit(unit, true));
         }
-        let of_element = of_element.or_else(|| self.unit_here());
+        let of_element = of_element.or_else(|| self.unit_here(at));
         if let "m" | "u" | "µ" | "μ" | "n" | "p" = word {
             return match (word, of_element) {
                 ("m", Some("ohm")) => fault(None)
@@ -289,9 +335,11 @@ impl Line<'_> {
     }
 
     /// The unit that a number has in such a line.
-    fn unit_here(&self) -> Option<&'static str> {
+    fn unit_here(&self, at: usize) -> Option<&'static str> {
         let before = |wanted: Tok| self.tokens.iter().any(|(tok, _)| *tok == wanted);
+        let behind = at.checked_sub(2).map_or("", |at| self.word(at));
         match self.kind {
+            Kind::Device if self.word(0) == "electrolytic" && behind == "value" => Some("F"),
             Kind::HeldSource | Kind::Supply if !before(Tok::At) => Some("V"),
             Kind::CurrentSource => Some("A"),
             Kind::Record => Some("s"),
@@ -352,6 +400,19 @@ impl Line<'_> {
         });
         let fault = Fault::new(span, FaultKind::TwoNumbers);
         let groups = (first..last).all(is_digits) && first < last;
+        // `R 7 10k`: the first number is of the name
+        let thousands = self.word(first + 1).bytes().take_while(u8::is_ascii_digit);
+        let lettered = first > 0
+            && last == first + 1
+            && self.tok(first - 1) == Some(Tok::Name)
+            && self.word(first - 1).len() == 1
+            && thousands.count() != 3;
+        if groups && lettered {
+            let name = format!("{}{}", self.word(first - 1), self.word(first));
+            let both = self.span(first - 1).to(self.span(first));
+            let fix = Fix::likely(format!("write `{name}`"), vec![replace(both, name)]);
+            return fault.fix(fix);
+        }
         if groups {
             fault.fix(Fix::likely(format!("write `{joined}`"), gaps.collect()))
         } else {
@@ -410,7 +471,9 @@ impl Line<'_> {
             {
                 let value = self.word(at - 1);
                 let text = value.split_whitespace().collect::<String>();
-                text.ends_with(['k', 'M', 'G']).then(|| {
+                let ohms = crate::quantity::read(self.text, self.span(at - 1))
+                    .is_ok_and(|it| it.dimension == crate::Dimension::OHM);
+                ohms.then(|| {
                     let all = self.span(at - 1).to(self.span(at));
                     let fix = Fix::safe(format!("write `{text}`"), vec![replace(all, text)]);
                     let unit = FaultKind::UnknownUnit(Some("ohm"));
@@ -447,6 +510,19 @@ impl Line<'_> {
         let title = format!("write `({})`", span.of(self.text));
         Fix::likely(title, vec![insert(span.start, "("), insert(span.end, ")")])
     }
+}
+
+/// `l0k`, `IOk`: letters that look like digits, read as such.
+pub(super) fn letters_for_digits(word: &str) -> Option<String> {
+    let digit = |it: char| match it {
+        'O' | 'o' => Some('0'),
+        'l' | 'I' => Some('1'),
+        it => Some(it).filter(char::is_ascii_digit),
+    };
+    let digits: String = word.chars().map_while(digit).collect();
+    let unit = word.get(digits.len()..)?;
+    let said = digits.len() > 1 && !digits.starts_with('0');
+    (said && UNITS.contains(&unit)).then(|| quantity_text(&digits, unit))
 }
 
 /// A number with its unit, as the canonical form has it.
