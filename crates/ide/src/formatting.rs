@@ -115,6 +115,25 @@ mod tests {
     }
 
     #[test]
+    fn canonical_text_has_no_edits_and_blank_lines_are_one() {
+        let canonical =
+            "# Ω 𝄞\ncircuit m \"𝄞\"\n\nsource probe: in = 1.2 V\nin -- R1 10k -- ground\n";
+        assert_eq!(syntax::format_edits(canonical), []);
+        let apart = canonical.replace("\n\n", "\n \n\n");
+        let edits = syntax::format_edits(&apart);
+        assert_eq!(edits.len(), 1, "{edits:?}");
+        assert_eq!(edits[0].text, "\n");
+        assert_eq!(edits[0].span.of(&apart), " \n\n");
+        // Enter behind a statement below a blank line leaves the blank line alone.
+        let mut workspace = Workspace::default();
+        let typed = "# Ω\n\nsource a: in = 1.2 V\n";
+        workspace.open("stage.amp", 1, typed);
+        let snapshot = workspace.snapshot();
+        let view = snapshot.view("stage.amp").expect("open");
+        assert_eq!(on_newline(view, typed.len() as u32), []);
+    }
+
+    #[test]
     fn all_edits_together_are_the_canonical_form() {
         let (edits, text) = edits(None);
         assert_eq!(text, syntax::format(TEXT));

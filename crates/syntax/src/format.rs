@@ -23,20 +23,13 @@ pub fn format(text: &str) -> String {
 
 /// The replacements that make a text canonical, one a statement, a comment or a run of blank lines; they do not overlap.
 pub fn format_edits(text: &str) -> Vec<TextEdit> {
-    let mut edits: Vec<TextEdit> = Vec::new();
+    let mut edits = Vec::new();
     each_stretch(text, &mut |span, new| {
-        if new == span.of(text) {
-            return;
-        }
-        match edits.last_mut() {
-            // A blank line more goes with those above it.
-            Some(last) if new.is_empty() && last.text.is_empty() && last.span.end == span.start => {
-                last.span.end = span.end;
-            }
-            _ => edits.push(TextEdit {
+        if new != span.of(text) {
+            edits.push(TextEdit {
                 span,
                 text: new.to_owned(),
-            }),
+            });
         }
     });
     edits
@@ -118,7 +111,8 @@ impl Formatter<'_> {
     fn run(&self, write: Write) {
         let mut new = String::new();
         let mut line = 0;
-        let mut blank = false;
+        // Blank lines that wait for what follows them.
+        let mut blank: Option<Span> = None;
         let mut written = false;
         let mut next = 0;
         while line < self.lines.len() {
@@ -127,12 +121,6 @@ impl Formatter<'_> {
             let last = owned.map_or(line, |it| self.line_of(it.span.end.max(1) - 1));
             let old = self.line(line).to(self.line(last));
             new.clear();
-            // Blank lines are put back before what follows them, one at most; behind the last line none.
-            // At the very start a stray U+FEFF would become the text's byte-order mark.
-            let apart = written || old.of(self.text).starts_with('\u{FEFF}');
-            if blank && apart {
-                new.push_str(self.newline);
-            }
             let empty = if owned.is_some() {
                 self.statement(next, line, last, &mut new);
                 next += 1;
@@ -147,13 +135,22 @@ impl Formatter<'_> {
                 }
                 comment.is_empty()
             };
-            match empty {
-                true => write(old, ""),
-                false => write(old, &new),
-            }
-            blank = empty;
-            written |= !empty;
             line = last + 1;
+            if empty {
+                blank = Some(blank.map_or(old, |it| it.to(old)));
+                continue;
+            }
+            // Of blank lines one stays before what follows them; before the first line none, unless a stray U+FEFF would become the
+            // text's byte-order mark there.
+            let apart = written || old.of(self.text).starts_with('\u{FEFF}');
+            if let Some(blank) = blank.take() {
+                write(blank, if apart { self.newline } else { "" });
+            }
+            write(old, &new);
+            written = true;
+        }
+        if let Some(blank) = blank {
+            write(blank, "");
         }
     }
 
