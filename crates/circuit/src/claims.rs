@@ -131,10 +131,12 @@ impl<'t> Builder<'t> {
                 vec![from, to]
             }
         };
+        let mut worth = Vec::new();
         for value in values {
             let Some(typed) = self.formula(frame, value, Reads::Values) else {
                 continue;
             };
+            worth.extend(typed.number().cloned());
             // A bare number is in ohms, as in a path.
             let bare = typed.plain && dimension == Some(Dimension::OHM);
             if let Some(dimension) = dimension.filter(|_| !bare)
@@ -142,6 +144,32 @@ impl<'t> Builder<'t> {
             {
                 return;
             }
+        }
+        self.steps(frame, range, &worth);
+    }
+
+    /// A range that has no values in it: it falls where it is to rise, or goes on by nothing.
+    fn steps(&mut self, frame: usize, range: &'t VaryRange, worth: &[Number]) {
+        let (from, to, by) = match range {
+            VaryRange::By(from, to, by) => (from, to, Some(by)),
+            VaryRange::In(from, to, _) => (from, to, None),
+            VaryRange::Among(_) => return,
+        };
+        let (Some(first), Some(last)) = (worth.first(), worth.get(1)) else {
+            return;
+        };
+        let step = worth.get(2).map_or(1.0, Number::to_f64);
+        if let Some(by) = by.filter(|_| step == 0.0) {
+            let (what, example) = ("a step", "by 1k");
+            self.fault(frame, by.span, FaultKind::Expected { what, example });
+        } else if less(last, first) && step > 0.0 {
+            let (what, example) = ("a larger value than the first", "from 1k to 10k");
+            let text = |span: Span| span.of(self.text(frame)).to_owned();
+            let exchanged = format!("{} to {}", text(to.span), text(from.span));
+            let both = from.span.to(to.span);
+            self.fault(frame, to.span, FaultKind::Expected { what, example })
+                .fixes
+                .push(crate::scope::replace(both, exchanged, false));
         }
     }
 
@@ -285,7 +313,10 @@ impl<'t> Builder<'t> {
             self.plus_or_minus(frame, said);
         }
         let (left, right) = (left?, right?);
-        let dimension = self.same(frame, &left, &right, "compared")?;
+        let Some(dimension) = self.same(frame, &left, &right, "compared") else {
+            self.fraction_of_a_unit(frame, said);
+            return None;
+        };
         let when = match at {
             Some(at) => Some(self.when(frame, at)?),
             None => None,
@@ -351,6 +382,37 @@ impl<'t> Builder<'t> {
             };
             let title = format!("write `within {percent}`");
             fault.fixes = vec![syntax::Fix::likely(title, vec![edit])];
+        }
+    }
+
+    /// `1/2 V`, which is one divided by two volts.
+    fn fraction_of_a_unit(&mut self, frame: usize, value: &Expr) {
+        let ExprKind::Binary {
+            operator: syntax::Operator::Over,
+            left,
+            right,
+            ..
+        } = &value.kind
+        else {
+            return;
+        };
+        let text = self.text(frame);
+        let plain = |it: &Expr| matches!(it.kind, ExprKind::Quantity);
+        let Ok(below) = quantity::read(text, right.span) else {
+            return;
+        };
+        let Some(unit) = below.unit.filter(|_| plain(left) && plain(right)) else {
+            return;
+        };
+        let Some(fault) = self.faults.last_mut() else {
+            return;
+        };
+        let told = matches!(fault.kind, FaultKind::UnitsDiffer { left, .. } if left == below.dimension)
+            && fault.place.span == value.span;
+        if told && fault.fixes.is_empty() {
+            let (above, below) = (left.span.of(text), below.number.of(text));
+            let written = format!("{above} {} / {below}", unit.of(text));
+            fault.fixes = vec![crate::scope::replace(value.span, written, false)];
         }
     }
 

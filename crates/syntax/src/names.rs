@@ -65,6 +65,8 @@ pub fn means_ground(name: &str) -> bool {
     const WORDS: [&str; 8] = [
         "gnd", "ground", "grnd", "earth", "masse", "agnd", "dgnd", "common",
     ];
+    // `GND1`
+    let name = name.trim_end_matches(|it: char| it.is_ascii_digit());
     name != "ground" && WORDS.iter().any(|it| it.eq_ignore_ascii_case(name))
 }
 

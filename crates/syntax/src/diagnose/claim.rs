@@ -76,7 +76,8 @@ impl Line<'_> {
     fn inequality(&self) -> Option<Fault> {
         let has = |wanted: &[Tok]| self.tokens.iter().position(|it| wanted.contains(&it.0));
         let at = has(&[Tok::Less, Tok::Greater]).filter(|at| *at > 1)?;
-        if has(&[Tok::Equals]).is_some_and(|it| it != at + 1) {
+        let equals = has(&[Tok::Equals]).is_some_and(|it| it != at + 1);
+        if equals || has(&[Tok::Within, Tok::At]).is_some() {
             return None;
         }
         let (what, example) = self.in_words(Tok::Equals);
