@@ -39,6 +39,7 @@ const LINES: &[(&str, &[&str])] = &[
     ("let limit = 5 Mf", &["write `5 mF`", "write `5 MF`"]),
     ("let limit = 5 mhz", &["write `5 MHz`", "write `5 mHz`"]),
     ("let limit = 5 mHZ", &["write `5 MHz`", "write `5 mHz`"]),
+    ("let limit = 5 m hz", &[]),
     ("let limit = 5 Mhz", &["write `5 MHz`!"]),
     ("let limit = 5 MOhm", &["write `5M`!"]),
     ("let limit = 5 mv", &["write `5 mV`!"]),

@@ -133,9 +133,12 @@ impl<'t> Builder<'t> {
         let text = self.text(frame);
         let it = quantity::read(text, span).ok()?;
         let (unit, own) = (it.unit?, it.dimension.unit()?);
-        // Nobody writes kilofarads, nor volts or ohms for a rating: a number like these was meant for something else.
+        // Nobody writes kilofarads or microohms, nor volts or ohms for a rating: such a number was meant for something else.
         let other_thing = match needed {
-            Dimension::FARAD | Dimension::HENRY => it.dimension == Dimension::OHM,
+            Dimension::FARAD | Dimension::HENRY => {
+                matches!(it.dimension, Dimension::OHM | Dimension::VOLT)
+            }
+            Dimension::OHM => matches!(it.dimension, Dimension::FARAD | Dimension::HENRY),
             Dimension::WATT => matches!(it.dimension, Dimension::OHM | Dimension::VOLT),
             _ => false,
         };

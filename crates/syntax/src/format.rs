@@ -260,7 +260,10 @@ struct Piece {
 fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
     let marks = Marks::of(text, &statement.kind);
     let mut depth = 0usize;
-    let path = matches!(statement.kind, StatementKind::Path(_));
+    let valued = matches!(
+        statement.kind,
+        StatementKind::Path(_) | StatementKind::Device(_)
+    );
     let mut pieces: Vec<Piece> = Vec::with_capacity(tokens.len());
     for (index, (tok, span)) in tokens.iter().enumerate() {
         if *tok == Tok::Close {
@@ -292,9 +295,9 @@ fn pieces(text: &str, tokens: &[Token], statement: &Statement) -> Vec<Piece> {
         }
         pieces.push(Piece {
             at: span.start,
-            // The bracket of an element's value stands apart from its name.
+            // The bracket of a value stands apart from what has it.
             tok: match tok {
-                Tok::Call if path && depth == 0 => Tok::Open,
+                Tok::Call if valued && depth == 0 => Tok::Open,
                 tok => *tok,
             },
             text: spelled,
@@ -688,6 +691,10 @@ mod tests {
             (
                 "a -- R1(2 * parallel(r, s))--c",
                 "a -- R1 (2 * parallel(r, s)) -- c\n",
+            ),
+            (
+                "pot P1: from h, to l, wiper w, total(2 * r), at 25 %",
+                "pot P1: from h, to l, wiper w, total (2 * r), at 25 %\n",
             ),
             ("expect out = -1.5 V +-1 %", "expect out = -1.5 V +- 1 %\n"),
             ("expect out = 3 V +-2 V", "expect out = 3 V + -2 V\n"),

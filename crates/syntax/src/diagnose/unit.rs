@@ -141,7 +141,8 @@ fn meant(word: &str) -> Option<&'static str> {
     UNITS
         .iter()
         .find(|it| it.len() > 1 && it.eq_ignore_ascii_case(word))
-        .filter(|_| milli_or_mega(word).is_none())
+        // Milli is not mega.
+        .filter(|it| it.starts_with('M') == word.starts_with('M'))
         .copied()
 }
 
