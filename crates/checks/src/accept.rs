@@ -27,6 +27,7 @@ pub(crate) fn accept(
                     more.push(not_built::rule(checked, claim.place, rule));
                 } else if !(findings.take(rule, at) | of_book.take(rule, at))
                     && !checked.incomplete()
+                    && !names_nothing(checked, claim.place)
                 {
                     more.push(expectation::not_found(checked, claim, rule, at));
                 }
@@ -116,6 +117,16 @@ fn accepted_by(checked: &Checked, claim: usize, state: &StateClaim) -> &'static 
             }
         }
     }
+}
+
+/// Whether a line names something that does not exist: that is its mistake.
+fn names_nothing(checked: &Checked, line: Place) -> bool {
+    checked.book.faults.iter().any(|it| {
+        matches!(it.kind, circuit::FaultKind::UnknownName { .. })
+            && it.place.file == line.file
+            && line.span.start <= it.place.span.start
+            && it.place.span.end <= line.span.end
+    })
 }
 
 /// A rule's name in an `allow` or `expect finding` that names no rule.

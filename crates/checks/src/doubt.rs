@@ -5,8 +5,8 @@
 
 use std::collections::{HashMap, HashSet};
 
-use circuit::{Book, FaultKind};
-use syntax::{BodyKind, Broken, FileId, Statement, StatementKind};
+use circuit::Book;
+use syntax::{BodyKind, Broken, FaultKind, FileId, Statement, StatementKind};
 
 use crate::extents::Extents;
 use crate::{Finding, Severity, registry};
@@ -69,9 +69,16 @@ fn doubts<'t>(book: &'t Book, extents: &Extents) -> HashMap<Option<usize>, Doubt
         if let StatementKind::Broken(broken) = &statement.kind {
             let doubt = doubts.entry(extents.circuit(statement.span)).or_default();
             let fault = fault_of(&file.tree.faults, statement);
+            let meant = fault.and_then(|it| match it.kind {
+                FaultKind::NotAStatement(meant) => meant,
+                _ => None,
+            });
             doubt.add(
                 broken,
-                fault.is_none_or(|it| stops_early(it, statement)),
+                meant,
+                fault.is_none_or(|it| {
+                    stops_early(it, statement) && !only_dangles(it, broken, &file.text)
+                }),
                 match fault {
                     Some(it) if it.unfinished => Rest::Comes,
                     Some(it) if !it.fixes.is_empty() => Rest::Known,
@@ -91,7 +98,7 @@ fn doubts<'t>(book: &'t Book, extents: &Extents) -> HashMap<Option<usize>, Doubt
     // a device that does not say all its nodes
     for fault in &book.faults {
         let lacks_a_node = match &fault.kind {
-            FaultKind::ClauseMissing { missing, .. } => {
+            circuit::FaultKind::ClauseMissing { missing, .. } => {
                 !missing.iter().all(|it| it.starts_with("open"))
             }
             _ => false,
@@ -113,17 +120,28 @@ fn fault_of<'t>(faults: &'t [syntax::Fault], statement: &Statement) -> Option<&'
 
 /// Whether nothing that was written follows the fault. A line that a way out makes readable is there to its end.
 fn stops_early(fault: &syntax::Fault, statement: &Statement) -> bool {
-    let lost = fault.fixes.is_empty() || fault.kind == syntax::FaultKind::OpenString;
+    let lost = fault.fixes.is_empty() || fault.kind == FaultKind::OpenString;
     fault.unfinished || lost && fault.span.end >= statement.span.end
+}
+
+/// Whether a path, or a device with all its words, ends in a point: only the rest of that one name can come.
+fn only_dangles(fault: &syntax::Fault, broken: &Broken, text: &str) -> bool {
+    const POINT: &str = "a name behind the point";
+    let says = |word: &str| broken.names.iter().any(|it| it.of(text) == word);
+    let first = broken.names.first();
+    let joins = first.is_some_and(|it| {
+        let line = text[it.start as usize..fault.span.end as usize].lines();
+        line.take(1).any(|it| it.contains("--"))
+    });
+    matches!(fault.kind, FaultKind::Expected { what: POINT, .. })
+        && (joins || syntax::device_of(says).is_some())
 }
 
 /// Whether the line makes something and does not say what it is called: `opamp: plus in`, `in -- 10k -- out`.
 fn lacks_a_name(fault: &syntax::Fault, text: &str) -> bool {
     let word = fault.span.of(text);
-    matches!(
-        fault.kind,
-        syntax::FaultKind::Expected { what: "a name", .. }
-    ) && (word == ":" || word.starts_with(|it: char| it.is_ascii_digit()))
+    matches!(fault.kind, FaultKind::Expected { what: "a name", .. })
+        && (word == ":" || word.starts_with(|it: char| it.is_ascii_digit()))
 }
 
 /// A `start` where no capacitor lies sets none: that only capacitors lead back is the same mistake. And where nothing leads
@@ -221,9 +239,19 @@ struct Doubt<'t> {
 }
 
 impl<'t> Doubt<'t> {
-    /// `stops`: nothing follows what could not be read.
-    fn add(&mut self, broken: &Broken, stops: bool, rest: Rest, text: &'t str) {
-        let names: Vec<&str> = broken.names.iter().take(3).map(|it| it.of(text)).collect();
+    /// `meant`: what the first word was to be. `stops`: nothing follows what could not be read.
+    fn add(
+        &mut self,
+        broken: &Broken,
+        meant: Option<&'t str>,
+        stops: bool,
+        rest: Rest,
+        text: &'t str,
+    ) {
+        let mut names: Vec<&str> = broken.names.iter().take(3).map(|it| it.of(text)).collect();
+        if let (Some(first), Some(meant)) = (names.first_mut(), meant) {
+            *first = meant;
+        }
         let alone = names.len() <= 1 && rest != Rest::Known;
         self.unfinished |= rest == Rest::Comes;
         match names.as_slice() {

@@ -338,3 +338,70 @@ fn every_error_reads_well() {
     }
     expect_file!["reading/said.txt"].assert_eq(&page);
 }
+
+/// Beside a line that cannot be read, what it cannot have said is judged as ever.
+#[test]
+fn a_line_that_wires_nothing_keeps_no_answer_back() {
+    let sound = "source s: in = 1 V\nin -- R1 1k -- ground\n";
+    let reversed = "electrolytic C1: plus ground, minus in, value 1 uF\n";
+    for (line, told) in [
+        ("aks \"Why\"", "not_a_statement"),
+        ("probelm \"x\"", "not_a_statement"),
+        ("recrod in for 2 ms", "not_a_statement"),
+        ("expct in = 1 V", "not_a_statement"),
+        ("xyz", "not_a_statement"),
+        ("problem \"x", "open_string"),
+        ("require in <", "expected"),
+    ] {
+        let text = format!("{sound}{reversed}{line}\nexpect in = 3 V\n");
+        let mut rules: Vec<&str> = findings(&text).iter().map(|it| it.rule).collect();
+        rules.retain(|it| *it != "not_built");
+        rules.sort_unstable();
+        let mut expected = ["reversed_polarity", told, "expectation"];
+        expected.sort_unstable();
+        assert_eq!(rules, expected, "{text}");
+    }
+    // The beginning of a device, and of a name that other lines have, may still become anything.
+    for line in ["opa", "i", "sup"] {
+        let text = format!("{sound}{line}\nexpect in = 3 V\n");
+        let rules: Vec<&str> = findings(&text).iter().map(|it| it.rule).collect();
+        assert_eq!(rules, ["not_a_statement"], "{text}");
+    }
+}
+
+#[test]
+fn each_slip_is_told_by_its_own_line_alone() {
+    let sound = "source s: in = 1 V\nin -- R1 1k -- ground\n";
+    for (text, told) in [
+        // A point after the last name hides no name of another line.
+        (
+            "source s: in = 1 V\nin -- R1 1k -- ground\nopamp A2: plus in, minus y, drives y.\nexpect zz = 3 V\n",
+            &["expected", "unknown_name"][..],
+        ),
+        (
+            "source s: in = 1 V\nin -- R1 1k -- ground\nexpect finding swing at nope\n",
+            &["unknown_name"],
+        ),
+        (
+            "circuit a\nsource s: in = 1 V\nin -- R1 1k -- ground\ncircuit a\nsource s: in = 1 V\nin -- R1 1k -- ground\n",
+            &["name_taken"],
+        ),
+        (
+            "circuit ground\nsource s: in = 1 V\nin -- R1 1k -- ground\n",
+            &["name_taken"],
+        ),
+        (
+            "circuit end\nsource s: in = 1 V\nin -- R1 1k -- ground\n",
+            &["name_taken"],
+        ),
+        // A block under a device's name is that block.
+        (
+            "block opamp: x\n  x -- R1 1k -- ground\nend\nblock switch: x\n  x -- R1 1k -- ground\nend\ncircuit a\nsource s: in = 1 V\nopamp A: x in\nswitch B: x in\n",
+            &[],
+        ),
+        (sound, &[]),
+    ] {
+        let rules: Vec<&str> = findings(text).iter().map(|it| it.rule).collect();
+        assert_eq!(rules, told, "{text}");
+    }
+}

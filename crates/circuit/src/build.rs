@@ -37,6 +37,7 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
         faults.extend(builder.faults);
         block_uses.extend(builder.block_uses);
     }
+    faults.extend(circuits_of_one_name(&circuits));
     faults.extend(unknown_sheets(&library, &circuits));
     let (found, uses) = checked_blocks(&library, &mut parts);
     faults.extend(found);
@@ -81,6 +82,32 @@ pub fn build(path: &str, text: Arc<str>, read: &mut dyn FnMut(&str) -> Option<Ar
         blocks,
         faults,
     }
+}
+
+/// A circuit is asked for by its name: each has one of its own, and none that is reserved.
+fn circuits_of_one_name(circuits: &[Circuit]) -> Vec<Fault> {
+    let mut first: HashMap<&str, Place> = HashMap::new();
+    let mut faults = Vec::new();
+    let named = circuits.iter().enumerate();
+    for (index, it) in named.filter(|(_, it)| it.place.span.start < it.place.span.end) {
+        let reserved = matches!(it.name.as_str(), "ground" | "end");
+        let taken = first.get(it.name.as_str()).copied();
+        first.entry(&it.name).or_insert(it.place);
+        if !reserved && taken.is_none() {
+            continue;
+        }
+        let kind = FaultKind::NameTaken {
+            name: it.name.clone(),
+            is: if reserved { "reserved" } else { "a circuit" },
+            line: None,
+        };
+        let mut fault = Fault::new(it.place, kind);
+        fault.circuit = Some(index);
+        let above = taken.map(|at| (at, format!("`{}` is a circuit here", it.name)));
+        fault.related.extend(above);
+        faults.push(fault);
+    }
+    faults
 }
 
 /// The `let`s, parts and blocks of the first file that nothing uses.

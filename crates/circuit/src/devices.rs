@@ -47,7 +47,10 @@ impl<'t> Builder<'t> {
     pub(crate) fn declare_device(&mut self, frame: usize, id: StatementId, device: &'t Device) {
         let kind = self.key(frame, device.kind);
         let description = self.description(frame, id);
+        let shelf = self.library.shelf(self.frames[frame].file);
+        // A file's own block is that block, also where a device has come to be called the same.
         match kind.as_str() {
+            _ if shelf.blocks.contains_key(&kind) => self.declare_block(frame, device, &kind),
             "opamp" | "comparator" => {
                 let good = self.clauses(
                     frame,

@@ -79,6 +79,15 @@ pub fn parse(text: &str) -> Tree {
 /// For how many broken lines of a file ways out are tried: where there are more, they are no slips of the pen.
 const MOST_MENDED: usize = 50;
 
+/// First words of statements that wire something, beside the devices.
+const WIRING: [&str; 4] = ["source", "supply", "opamps", "start"];
+
+/// First words of statements that wire nothing.
+const SAYING: [&str; 11] = [
+    "let", "expect", "problem", "ask", "answer", "find", "vary", "require", "record", "response",
+    "allow",
+];
+
 struct Reader<'t> {
     tokens: &'t [Token],
     cuts: &'t [Cut],
@@ -145,9 +154,10 @@ impl<'t> Reader<'t> {
                 {
                     fault.fixes.clear();
                 }
+                let wires = kind.wires() && !self.wires_nothing(tokens, &fault);
                 let fault = self.with_ways_out(index, tokens, fault);
                 self.tree.faults.push(fault);
-                StatementKind::Broken(broken(tokens, kind, self.inside()))
+                StatementKind::Broken(broken(tokens, kind, wires, self.inside()))
             }
         };
         self.tree.statements.push(Statement {
@@ -229,6 +239,26 @@ impl<'t> Reader<'t> {
             _ => {}
         }
         outcome
+    }
+
+    /// Whether a line that no statement begins like can have brought nothing into the circuit that another line needs: a
+    /// claim or a task with a slip in its first word, or a word that begins neither a device nor any name of the file.
+    fn wires_nothing(&self, tokens: &[Token], fault: &Fault) -> bool {
+        let FaultKind::NotAStatement(meant) = fault.kind else {
+            return false;
+        };
+        if let [(_, only)] = tokens {
+            let word = only.of(self.bench.text);
+            let begins = |it: &str| it.starts_with(word);
+            let other = |(tok, span): &Token| tok.is_ref() && span != only;
+            return self.mends > 0
+                && !WIRING.into_iter().chain(crate::DEVICES).any(begins)
+                && !self
+                    .tokens
+                    .iter()
+                    .any(|it| other(it) && begins(it.1.of(self.bench.text)));
+        }
+        meant.is_some_and(|it| SAYING.contains(&it))
     }
 
     fn with_ways_out(&mut self, index: usize, tokens: &'t [Token], fault: Fault) -> Fault {
@@ -313,10 +343,10 @@ impl<'t> Reader<'t> {
     }
 }
 
-fn broken(tokens: &[Token], kind: Kind, inside: Option<BodyKind>) -> Broken {
+fn broken(tokens: &[Token], kind: Kind, wires: bool, inside: Option<BodyKind>) -> Broken {
     Broken {
         opens: kind.opens(),
-        wires: inside != Some(BodyKind::Work) && kind.wires(),
+        wires: inside != Some(BodyKind::Work) && wires,
         names: tokens
             .iter()
             .filter(|(tok, _)| tok.is_ref())

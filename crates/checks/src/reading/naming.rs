@@ -21,6 +21,14 @@ pub(super) fn said(kind: &FaultKind, span: Span, text: &str) -> Said {
                 _ => "Choose another name.",
             },
         ),
+        FaultKind::NameTaken {
+            name,
+            is: "a circuit",
+            ..
+        } => Said::new(
+            format!("another circuit of this file is called `{name}` already"),
+            "A circuit is asked for by its name, so each has one of its own. Choose another one here.",
+        ),
         FaultKind::NameTaken { name, is, line } => Said::new(
             match line {
                 Some(line) => format!("`{name}` is already {is}, in line {line}"),
