@@ -112,6 +112,23 @@ fn every_file_that_can_be_read_is_told() {
     assert!(String::from_utf8_lossy(&output.stderr).contains("--fix"));
 }
 
+#[test]
+fn what_is_fixed_is_told() {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("fixed");
+    fs::create_dir_all(&folder).expect("a folder");
+    let file = folder.join("comma.amp");
+    let run = |arguments: &[&str]| {
+        fs::write(&file, "source s: a = 4,7 V\na -- R1 1k -- ground\n").expect("written");
+        ampersum(&[arguments, &[&*file.to_string_lossy()]].concat(), "").stdout
+    };
+    let words = String::from_utf8(run(&["check", "--fix"])).expect("UTF-8");
+    assert!(words.contains("comma.amp:1: `4,7` → `4.7`"), "{words}");
+    let printed: Value = serde_json::from_slice(&run(&["check", "--fix", "--json"])).expect("JSON");
+    let edited = &printed["files"][0]["edited"];
+    assert_eq!(edited[0]["line"], 1, "{printed:#}");
+    assert_eq!(edited.as_array().map(Vec::len), Some(1), "{printed:#}");
+}
+
 /// Changes are told as text, and a whole path is an address (SARIF 2.1.0 §3.57, RFC 8089).
 #[test]
 fn sarif_names_files_and_tells_changes_as_text() {

@@ -399,6 +399,15 @@ fn each_slip_is_told_by_its_own_line_alone() {
             "block opamp: x\n  x -- R1 1k -- ground\nend\nblock switch: x\n  x -- R1 1k -- ground\nend\ncircuit a\nsource s: in = 1 V\nopamp A: x in\nswitch B: x in\n",
             &[],
         ),
+        // A head that is missing is one mistake, of the first line below it.
+        (
+            "  gain 100000\n  headroom 1 V\n  slew 1 V/us\nend\ncircuit a\nsupply 9 V\nopamps are slow\nsource s: in = 1 V\nopamp A: plus in, minus o, drives o\no -- R1 10k -- ground\n",
+            &["wrong_place"],
+        ),
+        (
+            "  x -- R1 1k -- y\n  y -- R2 1k -- ground\nend\ncircuit a\nsource s: in = 1 V\nladder L: x in, y o\no -- R1 10k -- ground\n",
+            &["wrong_place"],
+        ),
         (sound, &[]),
     ] {
         let rules: Vec<&str> = findings(text).iter().map(|it| it.rule).collect();

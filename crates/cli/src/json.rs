@@ -16,6 +16,7 @@ use syntax::{Dimension, FileId, LineIndex, Place, Span};
 use teaching::explain::Explained;
 use teaching::{real, states};
 
+use crate::fix::Made;
 use crate::read::{Examined, OnPaper};
 
 /// What a command reports of each circuit.
@@ -62,6 +63,17 @@ fn file(it: &Examined, shape: Shape, only: Only) -> Value {
         .map(|index| writer.circuit(index, shape))
         .collect();
     json!({ "path": it.path, "findings": writer.findings(None), "circuits": circuits })
+}
+
+/// Puts what `check --fix` has edited beside each file.
+pub fn tell_edits(report: &mut Value, edited: &[Vec<Made>]) {
+    let files = report["files"].as_array_mut().into_iter().flatten();
+    for (file, made) in files.zip(edited) {
+        let made = made
+            .iter()
+            .map(|it| json!({ "line": it.line, "old": it.old, "new": it.new }));
+        file["edited"] = made.collect();
+    }
 }
 
 /// The outer object of `suit`: each of these circuits with what rules each class out.

@@ -181,7 +181,7 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
     if fix && files.iter().any(|it| it.as_os_str() == "-") {
         return Err("--fix writes into files: standard input cannot be fixed".to_owned());
     }
-    let mut fixes = 0;
+    let mut edited = Vec::new();
     let mut all = Vec::new();
     // What can be read is told all the same.
     let mut unreadable = Vec::new();
@@ -189,11 +189,11 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
         let examined = if fix {
             fix::fix(file)
         } else {
-            read::examine_file(file).map(|it| (it, 0))
+            read::examine_file(file).map(|it| (it, Vec::new()))
         };
         match examined {
             Ok((it, made)) => {
-                fixes += made;
+                edited.push(made);
                 all.push(it);
             }
             Err(sentence) => unreadable.push(sentence),
@@ -221,9 +221,15 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
         return Err(unreadable.join("\nampersum: "));
     }
     match form {
-        Print::Json => print(&pretty(&json::report(&all, Shape::Check, Only::default()))),
+        Print::Json => {
+            let mut report = json::report(&all, Shape::Check, Only::default());
+            if fix {
+                json::tell_edits(&mut report, &edited);
+            }
+            print(&pretty(&report));
+        }
         Print::Sarif => print(&pretty(&sarif::report(&all))),
-        Print::Words => print(&summed_up(&all, fixes)),
+        Print::Words => print(&summed_up(&all, &edited)),
     }
     match unreadable.is_empty() {
         true => Ok(good),
@@ -232,8 +238,13 @@ fn check(paths: &[PathBuf], form: Print, strict: bool, fix: bool) -> Result<bool
 }
 
 /// What was found in all files, and how much of it.
-fn summed_up(all: &[Examined], fixes: usize) -> String {
+fn summed_up(all: &[Examined], edited: &[Vec<fix::Made>]) -> String {
     let mut out = String::new();
+    for (it, made) in all.iter().zip(edited) {
+        for fix::Made { line, old, new } in made {
+            out.push_str(&format!("{}:{line}: `{old}` → `{new}`\n", it.path));
+        }
+    }
     let mut count = [0usize; 3];
     for it in all {
         out.push_str(&reports(it, None));
@@ -244,6 +255,7 @@ fn summed_up(all: &[Examined], fixes: usize) -> String {
     let plural =
         |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
     let [hints, warnings, errors] = count;
+    let fixes = edited.iter().map(Vec::len).sum();
     if fixes > 0 {
         out.push_str(&format!("{} made; ", plural(fixes, "edit")));
     }

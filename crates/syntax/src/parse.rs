@@ -2,7 +2,7 @@
 
 use crate::bench::{Bench, Standing};
 use crate::diagnose::{self, Around, Blocks};
-use crate::kind::Kind;
+use crate::kind::{Kind, NONE_YET};
 use crate::lexer::{Cut, Token, lex};
 use crate::{
     Body, BodyKind, Broken, Fault, FaultKind, Limit, Span, Statement, StatementId, StatementKind,
@@ -139,9 +139,18 @@ impl<'t> Reader<'t> {
         let span = tokens.first().map_or(Span::default(), |first| {
             first.1.to(tokens[tokens.len() - 1].1)
         });
-        let kind = match &outcome {
-            Err(fault) => self.opens_all_the_same(index, fault).unwrap_or(kind),
-            Ok(_) => kind,
+        let (kind, outcome) = match outcome {
+            Err(fault) => match self.without_a_head(index, kind, &fault) {
+                Some((kind, belongs)) => (
+                    kind,
+                    Err(Fault::new(fault.span, FaultKind::WrongPlace { belongs })),
+                ),
+                None => {
+                    let kind = self.opens_all_the_same(index, &fault).unwrap_or(kind);
+                    (kind, Err(fault))
+                }
+            },
+            outcome => (kind, outcome),
         };
         let outcome = self.key_to_a_question(tokens, kind, outcome);
         let said = match outcome {
@@ -283,6 +292,33 @@ impl<'t> Reader<'t> {
             _ => return None,
         };
         (self.open.is_none() && (kind == Kind::Circuit || self.ends[index + 1])).then_some(kind)
+    }
+
+    /// A line of a part or a block above the first circuit, with an `end` below it: the body is there, its head is missing.
+    fn without_a_head(
+        &self,
+        index: usize,
+        kind: Kind,
+        fault: &Fault,
+    ) -> Option<(Kind, &'static str)> {
+        let FaultKind::WrongPlace { belongs } = fault.kind else {
+            return None;
+        };
+        if self.inside().is_some() || !self.ends[index + 1] {
+            return None;
+        }
+        let in_blocks = kind.belongs(Some(BodyKind::Block), true, false).is_none();
+        match belongs {
+            "a part" => Some((
+                Kind::Part,
+                "a part, and none has begun here: `part NAME` is missing above it",
+            )),
+            NONE_YET if in_blocks => Some((
+                Kind::Block,
+                "a block or a circuit, and none has begun here: `block NAME: PORT, PORT` is missing above it",
+            )),
+            _ => None,
+        }
     }
 
     /// Puts a statement into the bodies, and opens or closes one.

@@ -212,8 +212,8 @@ fn the_catalogue_of_reading() {
         response out / in «drivn» by s from 1 Hz to 2 Hz  #! expected `driven`, such as driven by probe ~ response out / in driven by s from 1 Hz to 2 Hz
         allow loose_end at R1«»  #! expected* `:`, such as allow loose_end at R1: "why"
         allow loose_end at R1: «because»  #! expected a text in quotes, such as "measured" ~ allow loose_end at R1: "because"
-        «gain» 5  #! wrong_place stands in a part
         «end»  #! missing_end ~ 
+        «gain» 5  #! wrong_place stands in a part
         «ampersum» 1  #! wrong_place stands in the first line ~ 
     "#]]);
 }
