@@ -138,6 +138,23 @@ fn used_files_are_told_beside_the_text_that_uses_them() {
 }
 
 #[test]
+fn a_used_file_that_is_not_open_is_told_to_those_who_do_not_ask() {
+    let folder = Folder::with(&[("lab.amp", "# Ω 𝛺\npart slow\n  gain 4,7\nend\n")]);
+    let mut client = at(&folder, json!({}));
+    let (bed, lab) = (folder.uri("bed.amp"), folder.uri("lab.amp"));
+    client.open(&bed, 1, "# 𝛺\nuse \"lab.amp\"\ncircuit c\n");
+    let told = client.published(&lab);
+    assert_eq!(told["diagnostics"][0]["code"], "decimal_comma");
+    assert_eq!(
+        told["diagnostics"][0]["range"]["start"],
+        json!({"line": 2, "character": 7})
+    );
+    // Nobody uses it any more.
+    client.change(&bed, 2, json!([{"text": "# 𝛺\ncircuit c\n"}]));
+    assert_eq!(client.published(&lab)["diagnostics"], json!([]));
+}
+
+#[test]
 fn a_finding_leads_to_its_page_and_carries_what_it_is_about() {
     let offers = json!({"textDocument": {"publishDiagnostics": {"codeDescriptionSupport": true, "dataSupport": true}}});
     each(

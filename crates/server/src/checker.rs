@@ -1,7 +1,7 @@
 //! The one thread that checks: it takes the newest texts, so what changes meanwhile is checked once, and a check that is no
 //! longer wanted is called off.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
@@ -104,9 +104,52 @@ impl Bell {
     }
 }
 
+/// What the checks of open texts found in files that these use and that are not open.
+#[derive(Default)]
+struct Beside {
+    by_user: HashMap<String, BTreeMap<String, Vec<Diagnostic>>>,
+}
+
+impl Beside {
+    /// Takes what the check of a text found now, and tells it of each file that is not open, with what other texts found there.
+    fn tell(
+        &mut self,
+        desk: &Desk,
+        snapshot: &ide::Snapshot,
+        user: &str,
+        found: BTreeMap<String, Vec<Diagnostic>>,
+    ) {
+        let before = self.by_user.remove(user).unwrap_or_default();
+        let files: BTreeSet<String> = before.into_keys().chain(found.keys().cloned()).collect();
+        if !found.is_empty() {
+            self.by_user.insert(user.to_owned(), found);
+        }
+        for file in files {
+            // An open text tells of itself.
+            if snapshot.view(&file).is_some() {
+                continue;
+            }
+            publish(desk, &file, None, self.of(&file));
+        }
+    }
+
+    /// What open texts found in a file, each once.
+    fn of(&self, file: &str) -> Vec<Diagnostic> {
+        let mut all: Vec<Diagnostic> = Vec::new();
+        let found = self.by_user.values().filter_map(|it| it.get(file));
+        for it in found.flatten() {
+            if !all.contains(it) {
+                all.push(it.clone());
+            }
+        }
+        all
+    }
+}
+
 /// Checks what the bell asks for, for ever.
 pub(crate) fn run(desk: &Arc<Desk>, client: &Client, runtime: &tokio::runtime::Handle) {
     let mut called_off = 0;
+    let mut beside = Beside::default();
     loop {
         let (file, stop) = desk.bell.next();
         if desk.offers().pulls() {
@@ -117,7 +160,8 @@ pub(crate) fn run(desk: &Arc<Desk>, client: &Client, runtime: &tokio::runtime::H
         }
         let snapshot = desk.snapshot();
         let Some(view) = snapshot.view(&file) else {
-            publish(desk, &file, None, Vec::new());
+            publish(desk, &file, None, beside.of(&file));
+            beside.tell(desk, &snapshot, &file, BTreeMap::new());
             continue;
         };
         let never = AtomicBool::new(false);
@@ -130,14 +174,23 @@ pub(crate) fn run(desk: &Arc<Desk>, client: &Client, runtime: &tokio::runtime::H
         let title = format!("Checking {}", name.unwrap_or_default());
         let _shown = progress::show(desk, client, runtime, title);
         match catch_unwind(AssertUnwindSafe(|| {
-            view.check(stop).map(|()| diagnostic::list(desk, view))
+            let found = || {
+                (
+                    diagnostic::list(desk, view),
+                    diagnostic::of_used(desk, view),
+                )
+            };
+            view.check(stop).map(|()| found())
         })) {
             Ok(Err(ide::Stopped)) => {
                 called_off += 1;
                 desk.bell.ring(vec![file]);
                 continue;
             }
-            Ok(Ok(list)) => publish(desk, &file, Some(view.document().version), list),
+            Ok(Ok((list, of_used))) => {
+                publish(desk, &file, Some(view.document().version), list);
+                beside.tell(desk, &snapshot, &file, of_used);
+            }
             Err(_) => {
                 log!(
                     "checking version {} of {file} panicked",

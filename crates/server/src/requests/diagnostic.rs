@@ -1,6 +1,6 @@
 //! Findings as diagnostics: sent, or asked for.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
@@ -8,6 +8,7 @@ use std::time::{Duration, Instant};
 use checks::{Finding, Severity};
 use ide::{Document, Snapshot, View};
 use serde_json::json;
+use syntax::FileId;
 use tower_lsp::jsonrpc::{Error, Result};
 use tower_lsp::lsp_types::*;
 
@@ -34,6 +35,25 @@ pub(crate) fn list(desk: &Desk, view: &View) -> Vec<Diagnostic> {
         .into_iter()
         .map(|finding| diagnostic(desk, view, finding))
         .collect()
+}
+
+/// What a text's check finds in the files that it uses, by their names: nobody else tells it of those that are not open.
+pub(crate) fn of_used(desk: &Desk, view: &View) -> BTreeMap<String, Vec<Diagnostic>> {
+    let mut found: BTreeMap<String, Vec<Diagnostic>> = BTreeMap::new();
+    let elsewhere = view.findings().iter();
+    for finding in elsewhere.filter(|it| it.place.file != FileId(0)) {
+        let Some((name, _)) = view.file(finding.place.file) else {
+            continue;
+        };
+        let Some(location) = location(desk, view, finding.place) else {
+            continue;
+        };
+        found.entry(name.to_owned()).or_default().push(Diagnostic {
+            range: location.range,
+            ..diagnostic(desk, view, finding)
+        });
+    }
+    found
 }
 
 /// Said in place of findings where checking failed.
