@@ -4,7 +4,7 @@ use tower_lsp::lsp_types::*;
 
 use crate::offers::Offers;
 use crate::positions::Encoding;
-use crate::requests::code_action::{EXPLAIN, FIX_ALL};
+use crate::requests::code_action::{EXPLAIN, FIX_ALL, SOURCE_EXPLAIN};
 use crate::requests::{completion, execute_command, rename_files, semantic_tokens};
 
 /// A request of the protocol, and how it is offered.
@@ -113,6 +113,7 @@ const FEATURES: &[Feature] = &[
                     CodeActionKind::REFACTOR_EXTRACT,
                     FIX_ALL,
                     EXPLAIN,
+                    SOURCE_EXPLAIN,
                 ]),
                 resolve_provider: Some(offers.resolves_actions()),
                 ..CodeActionOptions::default()

@@ -80,7 +80,8 @@ fn read_headers(input: &mut impl BufRead) -> io::Result<Option<Option<u64>>> {
 }
 
 fn parse(body: &[u8]) -> Incoming {
-    let Ok(value) = serde_json::from_slice::<Value>(body) else {
+    let read = |body: &[u8]| serde_json::from_slice::<Value>(body).ok();
+    let Some(value) = read(body).or_else(|| read(&without_lone_surrogates(body)?)) else {
         return Incoming::Malformed;
     };
     // A response reads as a request without a method too, so the method decides.
@@ -89,6 +90,32 @@ fn parse(body: &[u8]) -> Incoming {
     } else {
         serde_json::from_value(value).map_or(Incoming::Malformed, Incoming::Response)
     }
+}
+
+/// The same with U+FFFD for each half of a pair that stands alone, as clients write whose texts are UTF-16. `None`: there is
+/// none.
+fn without_lone_surrogates(body: &[u8]) -> Option<Vec<u8>> {
+    let unit = |at: usize| {
+        let digits = body.get(at..at + 6)?.strip_prefix(b"\\u")?;
+        u16::from_str_radix(std::str::from_utf8(digits).ok()?, 16).ok()
+    };
+    let mut out = body.to_vec();
+    let mut found = false;
+    let mut at = 0;
+    while at < body.len() {
+        at += match (unit(at), unit(at + 6)) {
+            (Some(0xD800..=0xDBFF), Some(0xDC00..=0xDFFF)) => 12,
+            (Some(0xD800..=0xDFFF), _) => {
+                out[at..at + 6].copy_from_slice(b"\\uFFFD");
+                found = true;
+                6
+            }
+            // Of an escaped backslash the second one escapes nothing.
+            _ if body[at] == b'\\' => 2,
+            _ => 1,
+        };
+    }
+    found.then_some(out)
 }
 
 #[cfg(test)]
@@ -128,6 +155,26 @@ mod tests {
                 ["malformed", "good"],
                 "{bad:.40}"
             );
+        }
+    }
+
+    #[test]
+    fn half_a_pair_alone_is_read_as_a_replacement() {
+        let text = |body: &str| match parse(body.as_bytes()) {
+            Incoming::Request(it) => it.params().expect("some")["text"].to_string(),
+            _ => "malformed".to_owned(),
+        };
+        let with = |it: &str| {
+            text(&format!(
+                r#"{{"jsonrpc":"2.0","method":"m","params":{{"text":"{it}"}}}}"#
+            ))
+        };
+        for (written, read) in [
+            (r"a\ud834b", "\"a\u{FFFD}b\""),
+            (r"\udd1e\ud834\udd1e\ud834", "\"\u{FFFD}\u{1D11E}\u{FFFD}\""),
+            (r"\\ud834 \ud834", "\"\\\\ud834 \u{FFFD}\""),
+        ] {
+            assert_eq!(with(written), read, "{written}");
         }
     }
 

@@ -95,6 +95,17 @@ impl Offers {
             let list = at(path).and_then(Value::as_array);
             list.is_some_and(|it| it.iter().any(|it| it.as_str() == Some(item)))
         };
+        // Formats stand in the order in which the client likes them.
+        let markdown = |path: &str| {
+            let list = at(path).and_then(Value::as_array);
+            let first = list.and_then(|it| {
+                let known = it.iter().filter_map(Value::as_str);
+                known
+                    .into_iter()
+                    .find(|it| matches!(*it, "markdown" | "plaintext"))
+            });
+            first == Some("markdown")
+        };
         let apply_edit = has("workspace/applyEdit");
         // For clients that offer nothing, which means UTF-16, and yet count bytes: whoever configures one can say so.
         let counts_bytes = parameters.pointer("/initializationOptions/columns");
@@ -109,10 +120,9 @@ impl Offers {
                 () if apply_edit => Reach::Comment,
                 () => Reach::Message,
             },
-            hover_markdown: lists("textDocument/hover/contentFormat", "markdown"),
-            completion_markdown: lists(
+            hover_markdown: markdown("textDocument/hover/contentFormat"),
+            completion_markdown: markdown(
                 "textDocument/completion/completionItem/documentationFormat",
-                "markdown",
             ),
             snippets: has("textDocument/completion/completionItem/snippetSupport"),
             insert_replace: has("textDocument/completion/completionItem/insertReplaceSupport"),
@@ -197,6 +207,20 @@ mod tests {
                 (Encoding::Utf16, Reach::Message)
             );
             assert!(!offers.action_literals && !offers.pulls());
+        }
+    }
+
+    #[test]
+    fn the_format_that_the_client_likes_best_is_taken() {
+        for (formats, markdown) in [
+            (json!(["markdown", "plaintext"]), true),
+            (json!(["plaintext", "markdown"]), false),
+            (json!(["html", "markdown"]), true),
+            (json!([]), false),
+        ] {
+            let hover = json!({"textDocument": {"hover": {"contentFormat": formats}}});
+            let offers = Offers::read(&json!({ "capabilities": hover }));
+            assert_eq!(offers.hover_markdown, markdown, "{formats}");
         }
     }
 

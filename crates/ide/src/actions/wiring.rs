@@ -172,6 +172,13 @@ fn kept_apart(
     between: Option<Span>,
     right: &Element,
 ) -> Option<String> {
+    let gap = Span {
+        start: left.span.end,
+        end: right.span.start,
+    };
+    if gap.of(view.text()).contains('#') {
+        return Some("A remark stands between them.".to_owned());
+    }
     let text = view.text();
     let extras = |it: &Element| -> Vec<String> {
         it.extras

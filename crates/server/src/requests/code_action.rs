@@ -15,6 +15,8 @@ use crate::desk::{Desk, name_of};
 
 /// The kind of actions that explain; not under `source`, which VS Code hides from the menu of the light bulb.
 pub(crate) const EXPLAIN: CodeActionKind = CodeActionKind::new("explain");
+/// The same for a client that asks for what is under `source`.
+pub(crate) const SOURCE_EXPLAIN: CodeActionKind = CodeActionKind::new("source.explain");
 /// The kind of the action that fixes all that is safe.
 pub(crate) const FIX_ALL: CodeActionKind = CodeActionKind::new("source.fixAll.ampersum");
 
@@ -31,19 +33,27 @@ pub(crate) async fn code_action(
             Some(only) if only.is_empty() => true,
             Some(only) => only.iter().any(|it| within(kind, it)),
         };
+        let by_source = !wanted(&EXPLAIN) && wanted(&SOURCE_EXPLAIN);
         let menu = Menu {
             desk: &shared,
             view,
             uri: &uri,
         };
-        let actions = ide::actions(view, span)
-            .into_iter()
-            .filter(|it| wanted(&kind_of(&it.kind)));
-        Some(
-            actions
-                .filter_map(|it| menu.item(it, &parameters.context))
-                .collect(),
-        )
+        let actions = ide::actions(view, span).into_iter().filter(|it| {
+            let kind = kind_of(&it.kind);
+            wanted(&kind) || by_source && kind == EXPLAIN
+        });
+        let mut items: CodeActionResponse = actions
+            .filter_map(|it| menu.item(it, &parameters.context))
+            .collect();
+        for item in items.iter_mut().filter(|_| by_source) {
+            if let CodeActionOrCommand::CodeAction(it) = item
+                && it.kind == Some(EXPLAIN)
+            {
+                it.kind = Some(SOURCE_EXPLAIN);
+            }
+        }
+        Some(items)
     });
     answer.await
 }
