@@ -10,6 +10,7 @@ use syntax::{Dimension, Fix, Place, TextEdit};
 use teaching::{names, notation};
 
 use crate::rules::output_current::{self, Overload};
+use crate::standings::Standing;
 use crate::{Finding, Rule, Settings, Severity};
 
 /// A circuit with its facts.
@@ -28,6 +29,8 @@ pub struct Checked<'a> {
     pub guesses: &'a Guesses,
     /// Outputs that are asked for too much current; found when someone asks.
     pub(crate) overloads: OnceCell<Vec<Overload>>,
+    /// The ways in which it may rest; found when someone asks.
+    pub(crate) standings: OnceCell<Vec<Standing<'a>>>,
 }
 
 /// How many names were compared with others that were perhaps meant: where a file has very many, they are no slips of the

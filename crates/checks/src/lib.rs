@@ -16,6 +16,7 @@ pub mod reading;
 pub mod registry;
 pub mod rules;
 mod settings;
+mod standings;
 pub mod suit;
 #[cfg(test)]
 mod tests;
@@ -77,6 +78,7 @@ fn look(book: &Book, studies: &[Study], settings: &Settings) -> (Vec<Finding>, V
             settings,
             guesses: &guesses,
             overloads: OnceCell::new(),
+            standings: OnceCell::new(),
         };
         let mut found = Vec::new();
         for rule in RULES {

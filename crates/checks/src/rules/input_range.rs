@@ -48,15 +48,18 @@ a series resistor that limits the current to 10 mA, or 3 mA by some, saves the p
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     let opamps = &checked.circuit.opamps;
     let limited = opamps.iter().any(|it| it.supply.is_some());
-    let Some(answer) = checked.answer().filter(|_| limited) else {
+    if !limited {
         return;
-    };
-    let all = (0..opamps.len() as u32).map(OpampId);
-    let found = all.filter_map(|it| outside(checked, answer, it));
-    findings.extend(found.take(crate::MOST_OF_A_RULE));
+    }
+    checked.in_each_standing(findings, |answer| {
+        let all = (0..opamps.len() as u32).map(OpampId);
+        let found = all.filter_map(|it| outside(checked, answer, it));
+        found.take(crate::MOST_OF_A_RULE).collect()
+    });
 }
 
-fn outside(checked: &Checked, answer: &Solution, id: OpampId) -> Option<Finding> {
+/// With how far beyond its range the input is.
+fn outside(checked: &Checked, answer: &Solution, id: OpampId) -> Option<(Finding, f64)> {
     let circuit = checked.circuit;
     let opamp = &circuit.opamps[id.index()];
     let supply = opamp.supply.as_ref()?;
@@ -133,7 +136,11 @@ fn outside(checked: &Checked, answer: &Solution, id: OpampId) -> Option<Finding>
     if supply.place != opamp.place {
         finding = finding.also(supply.place, "its rails");
     }
-    Some(finding)
+    let past = match high {
+        true => volts - &Answer::from(&highest),
+        false => &Answer::from(&lowest) - volts,
+    };
+    Some((finding, past.to_f64()))
 }
 
 /// The rail at which this input would be in range.

@@ -1,9 +1,10 @@
 //! A resistor that takes more power than it is rated for.
 
+use std::cell::OnceCell;
 use std::collections::HashSet;
 
 use analysis::Answer;
-use analysis::solution::Carried;
+use analysis::solution::{Carried, Solution};
 use circuit::{Element, ElementId, ElementKind};
 use syntax::{Dimension, Fix, Number};
 use teaching::notation;
@@ -39,15 +40,17 @@ const SIZES: [u32; 11] = [
 ];
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
-    let hot = hot(checked);
-    let Some(answer) = checked.answer().filter(|_| !hot.is_empty()) else {
-        return;
-    };
-    let firm = firm(checked.circuit);
-    for id in hot.into_iter().take(crate::MOST_OF_A_RULE) {
-        let carried = answer.elements[id.index()].as_ref();
-        findings.extend(carried.and_then(|it| told(checked, id, it, &firm)));
-    }
+    let held = OnceCell::new();
+    checked.in_each_standing(findings, |answer| {
+        let hot = hot(checked, answer).into_iter().take(crate::MOST_OF_A_RULE);
+        let found = hot.filter_map(|id| {
+            let carried = answer.elements[id.index()].as_ref()?;
+            let firm = held.get_or_init(|| firm(checked.circuit));
+            let finding = told(checked, id, carried, firm)?;
+            Some((finding, carried.power()?.to_f64()))
+        });
+        found.collect()
+    });
 }
 
 /// What a resistor may take, in watts.
@@ -57,10 +60,7 @@ fn rating(element: &Element) -> Answer {
 }
 
 /// The resistors that take too much; not those whose heat rests on a current that no output delivers.
-pub(crate) fn hot(checked: &Checked) -> Vec<ElementId> {
-    let Some(answer) = checked.answer() else {
-        return Vec::new();
-    };
+pub(crate) fn hot(checked: &Checked, answer: &Solution) -> Vec<ElementId> {
     let all = checked.circuit.elements.iter().zip(&answer.elements);
     let hot = all.enumerate().filter(|(_, (element, carried))| {
         element.kind == ElementKind::Resistor

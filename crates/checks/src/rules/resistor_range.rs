@@ -26,8 +26,8 @@ On paper any resistor does. A real op-amp delivers some 20 mA at most, so resist
 output; and its inputs draw a small bias current, which makes a voltage across resistors above about 10 Mohm that is no
 longer small. 1k to 100k is a good choice for most stages. The limits are set in `ampersum.toml`: `[limits] resistor`.
 Where the op-amp has a part with figures, the effect itself decides: its bias current may make 10 mV between its inputs (what
-100 nA make in 100k; our own round number), and the resistors at its inputs may be 1/20 of its input resistance together, which
-takes some 5 % of its loop gain (a rule of thumb read in a discussion of resistor choice); what its output delivers is
+100 nA make in 100k; our own round number), and the resistors at its inputs may be 1/19 of its input resistance together, which
+takes 5 % of its loop gain (a rule of thumb read in a discussion of resistor choice); what its output delivers is
 `output_current`.
 # Wrong
     source probe: in = 10 mV
@@ -105,14 +105,27 @@ fn bias(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> Opti
         notation::short(&most, Dimension::VOLT)
     );
     let pin = |it: usize| ["plus", "minus"][it];
-    let least = most.over(&Answer::from(&currents[larger].abs()));
-    let cure = match least {
-        Some(least) => format!(
+    let current = Answer::from(&currents[larger]);
+    let bounds = [&drops[1 - larger] - &most, &drops[1 - larger] + &most];
+    let mut bounds: Vec<Answer> = bounds.iter().filter_map(|it| it.over(&current)).collect();
+    bounds.sort_by(|a, b| a.to_f64().total_cmp(&b.to_f64()));
+    let ohms_of = |it: &Answer| notation::short(it, Dimension::OHM);
+    // What keeps to it lies between these two, by the drop at the other input.
+    let cure = match &bounds[..] {
+        [least, most] if exceeds(least, &Answer::zero()) => format!(
+            "Only with {} to {} there it would keep to it, as the other input stands; a part with less bias current (the class \
+             `fet_input`) does with less.",
+            ohms_of(least),
+            ohms_of(most)
+        ),
+        [_, most] if exceeds(most, &Answer::zero()) => format!(
             "With {} or less there it would keep to it; the same resistance at both inputs cancels most, and a part with less bias \
              current (the class `fet_input`) needs neither.",
-            notation::short(&least, Dimension::OHM)
+            ohms_of(most)
         ),
-        None => String::new(),
+        _ => "No other resistance there alone would keep to it, as the other input stands; a part with less bias current (the class \
+             `fet_input`) would."
+            .to_owned(),
     };
     let help = format!(
         "{} draws {amperes} into its {} input, which looks into {} ({} at the {} input). For the circuit that is an \
@@ -136,8 +149,9 @@ fn bias(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> Opti
 fn loading(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> Option<Finding> {
     let inner = Answer::from(part.input_resistance.as_ref()?);
     let outer = &seen[0] + &seen[1];
-    let twenty = Answer::Exact(Ratio::from(20u8));
-    if !exceeds(&(&outer * &twenty), &inner) {
+    // R/(R + R_in) is above 1/20 where R is above R_in/19.
+    let nineteen = Answer::Exact(Ratio::from(19u8));
+    if !exceeds(&(&outer * &nineteen), &inner) {
         return None;
     }
     let opamp = &checked.circuit.opamps[id.index()];
@@ -146,9 +160,9 @@ fn loading(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> O
     let message = format!(
         "the resistors at the inputs of `{}` take {} % of its loop gain, more than 5 %",
         opamp.name,
-        (lost.to_f64() * 10.0).round() / 10.0
+        (lost.to_f64() * 10.0).ceil() / 10.0
     );
-    let most = inner.over(&twenty)?;
+    let most = inner.over(&nineteen)?;
     let help = format!(
         "Its inputs look into {} together, and between them {} has {}: only the rest of what the feedback brings back reaches the op-amp. \
          With {} or less it would keep to it, or with a part of a higher input resistance (the class `fet_input`).",
@@ -231,7 +245,9 @@ fn told_by_effect(checked: &Checked) -> HashSet<ElementId> {
         );
     }
     if checked.tells(resistor_power::RULE.name) {
-        told.extend(resistor_power::hot(checked));
+        for standing in checked.standings() {
+            told.extend(resistor_power::hot(checked, standing.solution));
+        }
     }
     told
 }

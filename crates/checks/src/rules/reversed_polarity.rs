@@ -1,6 +1,7 @@
 //! An electrolytic whose plus end is the lower one.
 
 use analysis::Answer;
+use analysis::solution::Solution;
 use circuit::{Carrier, ElementId};
 use syntax::{Dimension, Fix, Span, TextEdit};
 use teaching::notation;
@@ -30,18 +31,26 @@ touch it, and wear eye protection at the bench; local rules come first.
 ";
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
-    let (circuit, parts) = (checked.circuit, &checked.book.parts);
+    let circuit = checked.circuit;
     if checked.incomplete() || !circuit.elements.iter().any(|it| it.polarised) {
         return;
     }
-    // Beyond a rail or with feedback that does not hold, the voltages are not known.
-    let study = checked.study;
-    let Some(solution) = study
-        .answer(circuit, parts)
-        .filter(|_| study.outcome(circuit, parts).is_known())
-    else {
-        return;
-    };
+    // Where only one state is stable it is judged, also with an op-amp at a limit that no line accepts.
+    let (study, parts) = (checked.study, &checked.book.parts);
+    match study.outcome(circuit, parts) {
+        it if it.is_known() => {
+            let solution = study.answer(circuit, parts);
+            let found = solution.map(|it| reversed(checked, it));
+            findings.extend(found.into_iter().flatten().map(|it| it.0));
+        }
+        _ => checked.in_each_standing(findings, |it| reversed(checked, it)),
+    }
+}
+
+/// The electrolytics that are reversed, each with its voltage.
+fn reversed(checked: &Checked, solution: &Solution) -> Vec<(Finding, f64)> {
+    let circuit = checked.circuit;
+    let mut findings = Vec::new();
     for (index, element) in circuit
         .elements
         .iter()
@@ -81,12 +90,14 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         };
         let mut edits = vec![edit(first, second), edit(second, first)];
         edits.sort_by_key(|it| it.span);
-        findings.push(finding.fix(Fix {
+        let finding = finding.fix(Fix {
             title: format!("exchange the ends of `{}`", element.name),
             safe: false,
             edits,
-        }));
+        });
+        findings.push((finding, -carried.voltage.to_f64()));
     }
+    findings
 }
 
 fn surely_negative(answer: &Answer) -> bool {

@@ -307,6 +307,11 @@ pub(crate) fn limit(checked: &Checked, id: OpampId) -> Option<Beyond> {
         Some((_, room)) => rail.volts.add(room),
     };
     let node = names::node(circuit, opamp.drives);
+    // The limit holds before an output resistance, which drops the rest.
+    let inside = part
+        .and_then(|it| it.output_resistance.as_ref())
+        .zip(output.current.as_ref())
+        .filter(|it| !it.0.is_zero());
     let short = match checked.settings.hidden {
         true => format!(
             "{node} would have to be {sense} its {end} limit of {}",
@@ -317,6 +322,20 @@ pub(crate) fn limit(checked: &Checked, id: OpampId) -> Option<Beyond> {
             notation::short(&output.voltage, Dimension::VOLT),
             volts(&limit)
         ),
+    };
+    let short = match inside {
+        Some((resistance, current)) => {
+            let needed = &output.voltage + &(&Answer::from(resistance) * current);
+            let needed = checked.shown(&needed, Dimension::VOLT);
+            format!(
+                "`{}` would have to make {} before its output resistance of {}, {sense} its {end} limit of {}",
+                opamp.name,
+                needed.as_deref().unwrap_or("a voltage"),
+                notation::number(resistance, Dimension::OHM),
+                volts(&limit)
+            )
+        }
+        None => short,
     };
     let at = match rail.node {
         Some(circuit::GROUND) => format!("The {end} rail is ground, 0 V"),

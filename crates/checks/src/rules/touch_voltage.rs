@@ -34,18 +34,30 @@ The limits are set in `ampersum.toml`: `[limits] touch_voltage` and `touch_peak`
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     let settings = checked.settings;
-    let steady = steady(checked);
-    let direct = widest(&steady, |_| true);
-    let found = direct.filter(|it| it.exceeds(&settings.touch_voltage));
-    let found = found.map(|it| told(checked, &it, false));
-    findings.extend(found.or_else(|| {
-        let peaks = at_peaks(checked).into_iter().filter_map(|it| {
-            let widest = widest(&it, |level| level.moves)?;
-            widest.exceeds(&settings.touch_peak).then_some(widest)
-        });
-        let peak = peaks.max_by(|a, b| a.volts.to_f64().total_cmp(&b.volts.to_f64()))?;
-        Some(told(checked, &peak, true))
-    }));
+    let direct = |nodes| {
+        let widest = widest(&levels(checked.circuit, nodes, &[]), |_| true)?;
+        let far = widest.exceeds(&settings.touch_voltage);
+        far.then(|| (told(checked, &widest, false), widest.volts.to_f64()))
+    };
+    let mut found = Vec::new();
+    match checked.standings() {
+        [] => found.extend(direct(held_by_sources(checked.circuit)).map(|it| it.0)),
+        _ => checked.in_each_standing(&mut found, |it| Vec::from_iter(direct(it.nodes.clone()))),
+    }
+    let found = (!found.is_empty()).then_some(found);
+    findings.extend(
+        found
+            .or_else(|| {
+                let peaks = at_peaks(checked).into_iter().filter_map(|it| {
+                    let widest = widest(&it, |level| level.moves)?;
+                    widest.exceeds(&settings.touch_peak).then_some(widest)
+                });
+                let peak = peaks.max_by(|a, b| a.volts.to_f64().total_cmp(&b.volts.to_f64()))?;
+                Some(vec![told(checked, &peak, true)])
+            })
+            .into_iter()
+            .flatten(),
+    );
 }
 
 /// A point of the circuit and its voltage against ground.
@@ -79,15 +91,10 @@ impl Pair {
     }
 }
 
-/// All points in the steady state; where the answer is not known, those that sources hold whatever else is wrong.
-fn steady(checked: &Checked) -> Vec<Level> {
-    let circuit = checked.circuit;
+/// Where the answer is not known, the nodes that sources hold in the steady state whatever else is wrong.
+fn held_by_sources(circuit: &Circuit) -> Vec<Option<Answer>> {
     let constants: Vec<&Number> = circuit.sources.iter().map(|it| &it.constant).collect();
-    let nodes = match checked.answer() {
-        Some(answer) => answer.nodes.clone(),
-        None => held(circuit, &constants),
-    };
-    levels(circuit, nodes, &[])
+    held(circuit, &constants)
 }
 
 /// All points at each corner of the waves.

@@ -42,18 +42,17 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     if !elements.iter().any(rated) {
         return;
     }
-    let Some(answer) = checked.answer() else {
-        return;
-    };
-    for (index, carried) in answer.elements.iter().enumerate() {
-        if findings.len() > crate::MOST_OF_A_RULE {
-            return;
-        }
-        let volts = carried.as_ref().map(|it| it.voltage.abs());
-        if let Some(volts) = volts.filter(|_| rated(&elements[index])) {
-            findings.extend(above(checked, ElementId(index as u32), volts));
-        }
-    }
+    checked.in_each_standing(findings, |answer| {
+        let all = answer.elements.iter().enumerate();
+        let found = all.filter_map(|(index, carried)| {
+            let volts = carried.as_ref()?.voltage.abs();
+            let size = volts.to_f64();
+            let found =
+                rated(&elements[index]).then(|| above(checked, ElementId(index as u32), volts));
+            Some((found??, size))
+        });
+        found.take(crate::MOST_OF_A_RULE).collect()
+    });
 }
 
 fn above(checked: &Checked, id: ElementId, volts: Answer) -> Option<Finding> {
