@@ -162,7 +162,8 @@ fn loading(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> O
         opamp.name,
         (lost.to_f64() * 10.0).ceil() / 10.0
     );
-    let most = inner.over(&nineteen)?;
+    // A rounder number, a little less than a nineteenth.
+    let most = inner.over(&Answer::Exact(Ratio::from(20u8)))?;
     let help = format!(
         "Its inputs look into {} together, and between them {} has {}: only the rest of what the feedback brings back reaches the op-amp. \
          With {} or less it would keep to it, or with a part of a higher input resistance (the class `fet_input`).",
@@ -421,5 +422,14 @@ opamp A3: plus ground, minus m, drives out, part hungry
                   `input_resistance 10M`: its input resistance
             "#]],
         );
+    }
+
+    #[test]
+    fn the_drop_at_the_other_input_counts_in_the_cure() {
+        // plus drops 100 nA · 300 kΩ = 30 mV, so minus may drop 20 to 40 mV
+        let text = "part q\n  bias_current 100 nA\nend\ncircuit z\nopamps are q\nsource s: in = 10 mV\nin -- R1 840k -- m -- R2 840k -- out\nopamp A1: plus p, minus m, drives out\nout -- RL 10k -- ground\np -- R3 300k -- ground\n";
+        let found = crate::tests::findings(text);
+        let cure = "Only with 200 kΩ to 400 kΩ there";
+        assert!(found.iter().any(|it| it.help.contains(cure)), "{found:#?}");
     }
 }

@@ -140,7 +140,7 @@ out -- R1 10k -- ground
                   More may destroy it. It wants rails of ±3 V or less; or take a part that fits these rails.
                   `supply 2 V to 6 V`: its range
                 warning: swing at `A2`
-                  `A2` cannot hold V+ = V−: `out` would have to be 1.0021 V, below its low limit of 2 V
+                  `A2` cannot hold V+ = V−: `A2` would have to make 1.0121 V before its output resistance of 100 Ω, below its low limit of 2 V
                   The low rail is ground, 0 V, and the part `fet_input` keeps 2 V from it. So it stands at its low limit instead: `out` is 1.9802 V, and V+ − V− is −980.20 mV where it would have to be 0. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A2 at low rail`.
                   `supply 5 V`: its rails
                 warning: supply_range at `supply 5 V`
