@@ -357,7 +357,9 @@ fn plus_and_minus_exchanged_keep_the_ideal_answer_and_turn_the_verdict() {
     for place in 0..CIRCUITS {
         let net = generate::amplifier(&mut random, &format!("c{place}"));
         let opamp = random.pick(&net.opamps()).clone();
-        nets.push(net.swapped(&opamp));
+        let mut wrong = net.swapped(&opamp);
+        wrong.name += "_turned";
+        nets.push(wrong);
         nets.push(net);
         exchanged.push(opamp);
     }

@@ -110,14 +110,14 @@ const STATEMENT_WORDS: [&str; 12] = [
     "record", "response",
 ];
 
-/// Whether the head of a statement's body is no head, though the rest of the file says that one was meant.
+/// Whether the head of a statement's part or block cannot be read, though the rest of the file says that one was meant.
 fn in_a_misspelt_body(tree: &Tree, id: StatementId) -> bool {
     tree.bodies.iter().any(|body| {
         let head = tree.statement(body.head);
-        let misspelt = tree
-            .faults
-            .iter()
-            .any(|it| matches!(it.kind, FaultKind::NotAStatement(Some(_))) && of(head, it));
+        let misspelt = matches!(head.kind, StatementKind::Broken(_))
+            && matches!(body.kind, BodyKind::Part | BodyKind::Block);
+        let no_head = |it: &Fault| matches!(it.kind, FaultKind::NotAStatement(Some(_)));
+        let misspelt = misspelt || tree.faults.iter().any(|it| no_head(it) && of(head, it));
         misspelt && (body.end == Some(id) || body.inside.contains(&id))
     })
 }

@@ -160,7 +160,7 @@ fn loading(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> O
     let message = format!(
         "the resistors at the inputs of `{}` take {} % of its loop gain, more than 5 %",
         opamp.name,
-        (lost.to_f64() * 10.0).ceil() / 10.0
+        (lost.to_f64() * 100.0).round() / 100.0
     );
     // A rounder number, a little less than a nineteenth.
     let most = inner.over(&Answer::Exact(Ratio::from(20u8)))?;
@@ -417,7 +417,7 @@ opamp A3: plus ground, minus m, drives out, part hungry
                   Its part `hungry` draws 100 nA into its plus input, which looks into 1 MΩ (0 Ω at the minus input). For the circuit that is an offset. With 100 kΩ or less there it would keep to it; the same resistance at both inputs cancels most, and a part with less bias current (the class `fet_input`) needs neither.
                   `bias_current 100 nA`: its bias current
                 warning: resistor_range at `22M`
-                  the resistors at the inputs of `A2` take 68.8 % of its loop gain, more than 5 %
+                  the resistors at the inputs of `A2` take 68.75 % of its loop gain, more than 5 %
                   Its inputs look into 22 MΩ together, and between them its part `quiet` has 10 MΩ: only the rest of what the feedback brings back reaches the op-amp. With 500 kΩ or less it would keep to it, or with a part of a higher input resistance (the class `fet_input`).
                   `input_resistance 10M`: its input resistance
             "#]],
