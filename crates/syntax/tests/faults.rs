@@ -79,7 +79,7 @@ fn half_typed_lines_wait_or_tell_what_is_missing() {
         in -- R3 1«m» -- sum  #! unknown_unit ~ in -- R3 1M -- sum ~ in -- R3 1 mohm -- sum
         in -- R3 (2 * R1 «--» sum  #! wire_in_equation → in -- R3 (2 * R1) -- sum
         opamp A2«»  #! expected* `:`, such as opamp A1: plus in, minus fb, drives out
-        opamp A2: plus in,«»  #! expected* a clause, such as plus in ~ opamp A2: plus in
+        opamp A2: plus in,«»  #! expected* a clause, such as minus fb ~ opamp A2: plus in
         opamp A2: plus in, «minus»  #! expected* a node, such as minus fb
         opamp A2: plus in, minus fb
         opamp A2: plus in «minus» fb, drives out  #! expected `,`, such as plus in, minus fb → opamp A2: plus in, minus fb, drives out
@@ -95,7 +95,7 @@ fn half_typed_lines_wait_or_tell_what_is_missing() {
         problem «"Find»  #! open_string ~ problem "Find"
         in -- R3 10k «--»  #! path_ends*
         sum -- R4 33k -- out
-        opamp A2: plus in,«»  #! expected* a clause, such as plus in ~ opamp A2: plus in
+        opamp A2: plus in,«»  #! expected* a clause, such as minus fb ~ opamp A2: plus in
         expect out = 1 V
     "#]]);
 }
@@ -179,7 +179,7 @@ fn the_catalogue_of_reading() {
         opamp«»  #! expected* a name, such as opamp A1: plus in, minus fb, drives out
         opamp A1 «plus» in, minus fb, drives out  #! expected `:`, such as opamp A1: plus in, minus fb, drives out ~ opamp A1: plus in, minus fb, drives out
         opamp A1: plus «=» in, minus fb, drives out  #! expected a node, such as plus in → opamp A1: plus in, minus fb, drives out
-        opamp A1: plus in, «,» minus fb  #! expected a clause, such as plus in
+        opamp A1: plus in, «,» minus fb  #! expected a clause, such as drives out
         opamp A1: plus in, minus fb, drives out, supply 9 V«,» -9 V  #! expected `and`, such as +9 V and -9 V → opamp A1: plus in, minus fb, drives out, supply 9 V and -9 V
         opamp A1: plus in, minus fb, drives out, «supply»  #! expected* the rails, such as supply +9 V and -9 V
         opamp A1: plus in, «minus», drives out  #! expected a node, such as minus fb

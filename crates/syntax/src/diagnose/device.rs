@@ -373,7 +373,13 @@ impl Line<'_> {
             "diode" => "anode a",
             "electrolytic" => "value 47 uF",
             _ if self.is_a_block() => "in a",
-            _ => "plus in",
+            // What is not said yet helps most.
+            _ => {
+                let said = |word: &str| (0..self.tokens.len()).any(|at| self.word(at) == word);
+                let open = ["plus in", "minus fb", "drives out"].into_iter();
+                let mut open = open.filter(|it| !it.split(' ').next().is_some_and(said));
+                open.next().unwrap_or("plus in")
+            }
         }
     }
 }
