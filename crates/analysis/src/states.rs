@@ -12,6 +12,7 @@ use circuit::{Circuit, GROUND, NodeId, OpampId, Part, SourceId, SourceKind};
 use dashu_base::Sign;
 use syntax::{Number, Ratio};
 
+mod apart;
 mod bench;
 mod plant;
 mod search;

@@ -57,6 +57,7 @@ impl Growth {
 }
 
 /// The equations of a circuit as polynomials in s.
+#[derive(Debug)]
 pub(crate) struct Slow {
     /// The nodes that outputs and sources alone move.
     pinned: Vec<Option<Sum<Ratio>>>,
@@ -70,6 +71,7 @@ pub(crate) struct Slow {
 }
 
 /// factor · s^power · voltage
+#[derive(Debug)]
 struct Term {
     node: NodeId,
     factor: Ratio,

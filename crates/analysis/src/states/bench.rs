@@ -6,6 +6,7 @@ use circuit::{Circuit, ElementKind, Opamp, OpampId, Part, SourceId, SourceKind};
 use syntax::{Number, Ratio};
 
 use super::Stability;
+use super::apart::Turns;
 use super::plant::{Mode, Plant, Stage};
 use super::small;
 use crate::Answer;
@@ -84,6 +85,7 @@ pub(crate) struct Bench {
     slack: Vec<Ratio>,
     reactive: bool,
     instant: OnceLock<Option<Vec<Sum<Ratio>>>>,
+    quick: OnceLock<Option<Quick>>,
 }
 
 impl Bench {
@@ -120,20 +122,26 @@ impl Bench {
             reactive: circuit.elements.iter().any(stores),
             board,
             instant: OnceLock::new(),
+            quick: OnceLock::new(),
         };
-        bench.plant = bench.work_out(circuit)?;
+        bench.plant = bench.work_out(circuit, &bench.turns(circuit))?;
         Some(bench)
     }
 
-    fn work_out(&self, circuit: &Circuit) -> Option<Plant> {
+    fn turns(&self, circuit: &Circuit) -> Turns {
+        let limited: Vec<bool> = self.limits.iter().map(|it| it.amperes.is_some()).collect();
+        Turns::of(circuit, &self.board, &self.outputs, &limited)
+    }
+
+    fn work_out(&self, circuit: &Circuit, turns: &Turns) -> Option<Plant> {
         let written = self.board.constants();
         let (zero, one) = (Number::ZERO, Number::ONE);
-        let mut sides = vec![written.clone()];
-        for output in &self.outputs {
-            let mut side = vec![&zero; written.len()];
-            side[output.index()] = &one;
-            sides.push(side);
+        let mut sides = vec![vec![&zero; written.len()]; turns.count()];
+        for (output, turn) in self.outputs.iter().zip(turns.list()) {
+            sides[*turn][output.index()] = &one;
         }
+        // The constant part, behind the outputs.
+        sides.push(written);
         let solved = self.board.solve_unfed(&sides, Budget::default());
         let mut plant = Plant::default();
         for (index, opamp) in circuit.opamps.iter().enumerate() {
@@ -151,17 +159,21 @@ impl Bench {
             }
             let mut pull = Vec::new();
             let mut current = Vec::new();
-            for (side, solution) in solved.iter().enumerate() {
-                // The outputs come first, then the constant part.
-                let column = side.checked_sub(1).unwrap_or(self.outputs.len());
-                add(
-                    &mut pull,
-                    column,
-                    &self.input(opamp, index, solution, side == 0)?,
-                );
+            for (turn, solution) in solved.iter().enumerate() {
+                let whole = turn == turns.count();
+                let column = |moved: Option<usize>| match whole {
+                    true => Some(self.outputs.len()),
+                    false => moved,
+                };
+                let input = self.input(opamp, index, solution, whole)?;
+                if let Some(column) = column(turns.moves_pins(turn, index)) {
+                    add(&mut pull, column, &input);
+                }
                 if stage.currents.is_some() {
-                    let current_of = solution.opamps.get(index)?.as_ref()?.current.as_ref()?;
-                    add(&mut current, column, &plain(current_of));
+                    let delivered = solution.opamps.get(index)?.as_ref()?.current.as_ref()?;
+                    if let Some(column) = column(turns.moves_current(turn, index)) {
+                        add(&mut current, column, &plain(delivered));
+                    }
                 }
             }
             add(&mut pull, index, &-self.slack[index].clone());
@@ -233,34 +245,28 @@ impl Bench {
     /// Whether a disturbance grows slowly, with quick op-amps where they are linear; those at a rail are sources, those at their limit of current
     /// change no current.
     fn grows(&self, circuit: &Circuit, members: &[usize], modes: &[Mode]) -> bool {
-        let mut plain = self.board.circuit.clone();
-        let (mut slack, mut free) = (Vec::new(), Vec::new());
-        for (index, mode) in members.iter().zip(modes) {
-            let output = self.outputs[*index];
-            let SourceKind::Voltage { plus, .. } = plain.sources[output.index()].kind else {
-                return false;
-            };
-            match mode {
-                Mode::High | Mode::Low => continue,
-                Mode::Linear => {
-                    plain.opamps.push(Opamp {
-                        drives: plus,
-                        ..circuit.opamps[*index].clone()
-                    });
-                    slack.push(self.slack[*index].clone());
-                }
-                Mode::Sourcing | Mode::Sinking => {}
-            }
-            free.push(output);
+        let of = |wanted: fn(Mode) -> bool| -> Vec<usize> {
+            let both = members.iter().zip(modes);
+            both.filter(|it| wanted(*it.1)).map(|it| *it.0).collect()
+        };
+        let linear = of(|it| it == Mode::Linear);
+        let loose = of(|it| matches!(it, Mode::Sourcing | Mode::Sinking));
+        let grows = |quick: &Quick| {
+            let block: Vec<usize> = linear.iter().filter_map(|it| quick.place(*it)).collect();
+            let slack: Vec<Ratio> = linear.iter().map(|it| self.slack[*it].clone()).collect();
+            let growth = quick.slow().growth(&quick.circuit, &block, &slack);
+            growth.is_some_and(|it| it.right > 0 || it.pairs > 0)
+        };
+        match loose.is_empty() {
+            true => self.quick(circuit).is_some_and(grows),
+            false => Quick::of(self, circuit, &loose).is_some_and(|it| grows(&it)),
         }
-        let mut sources = (0..).map(SourceId);
-        plain
-            .sources
-            .retain(|_| sources.next().is_none_or(|it| !free.contains(&it)));
-        let network = Network::without_inductors(&plain);
-        let block: Vec<usize> = (0..slack.len()).collect();
-        let growth = Slow::of(&plain, &network).growth(&plain, &block, &slack);
-        growth.is_some_and(|it| it.right > 0 || it.pairs > 0)
+    }
+
+    /// With all outputs as those of op-amps that are quick.
+    fn quick(&self, circuit: &Circuit) -> Option<&Quick> {
+        let quick = || Quick::of(self, circuit, &[]);
+        self.quick.get_or_init(quick).as_ref()
     }
 
     /// The rows of P at the first instant of a sudden change, without the op-amps that hold no voltage.
@@ -268,36 +274,76 @@ impl Bench {
         if !self.reactive {
             return None;
         }
-        let mut plain = self.board.circuit.clone();
-        let kept: Vec<usize> = (0..circuit.opamps.len())
-            .filter(|it| !loose.contains(it))
-            .collect();
-        for index in &kept {
-            let source = &self.board.circuit.sources[self.outputs[*index].index()];
-            let SourceKind::Voltage { plus, .. } = source.kind else {
-                return None;
-            };
-            let drives = plus;
-            plain.opamps.push(Opamp {
-                drives,
-                ..circuit.opamps[*index].clone()
-            });
-        }
-        let mut index = 0;
-        plain.sources.retain(|_| {
-            index += 1;
-            !self.outputs.contains(&SourceId(index - 1))
-        });
-        let network = Network::without_inductors(&plain);
-        let values = Values::of(&plain, &network, Moment::Instant);
-        let every: Vec<usize> = (0..kept.len()).collect();
+        let without;
+        let quick = match loose {
+            [] => self.quick(circuit)?,
+            _ => {
+                without = Quick::of(self, circuit, loose)?;
+                &without
+            }
+        };
+        let values = Values::of(&quick.circuit, &quick.network, Moment::Instant);
+        let every: Vec<usize> = (0..quick.kept.len()).collect();
         let mut rows = vec![Vec::new(); circuit.opamps.len()];
-        for (row, index) in values.block(&every).into_iter().zip(&kept) {
-            let columns = row.into_iter().map(|(column, share)| (kept[column], share));
+        for (row, index) in values.block(&every).into_iter().zip(&quick.kept) {
+            let columns = row
+                .into_iter()
+                .map(|(column, share)| (quick.kept[column], share));
             rows[*index] = columns.collect();
             add(&mut rows[*index], *index, &self.slack[*index]);
         }
         Some(rows)
+    }
+}
+
+/// A bench whose outputs are those of op-amps again, quicker than all capacitors and inductors; all but a few, which hold no voltage.
+#[derive(Debug)]
+struct Quick {
+    circuit: Circuit,
+    /// Inductors fix nothing.
+    network: Network,
+    /// Which op-amps of the circuit those of this one are.
+    kept: Vec<usize>,
+    slow: OnceLock<Slow>,
+}
+
+impl Quick {
+    /// `None` where an output is no voltage source.
+    fn of(bench: &Bench, circuit: &Circuit, loose: &[usize]) -> Option<Quick> {
+        let mut plain = bench.board.circuit.clone();
+        let all = 0..circuit.opamps.len();
+        let kept: Vec<usize> = all.filter(|it| !loose.contains(it)).collect();
+        for index in &kept {
+            let SourceKind::Voltage { plus, .. } =
+                plain.sources[bench.outputs[*index].index()].kind
+            else {
+                return None;
+            };
+            plain.opamps.push(Opamp {
+                drives: plus,
+                ..circuit.opamps[*index].clone()
+            });
+        }
+        let mut sources = (0..).map(SourceId);
+        let is_output = |it: SourceId| bench.outputs.binary_search(&it).is_ok();
+        plain
+            .sources
+            .retain(|_| sources.next().is_none_or(|it| !is_output(it)));
+        Some(Quick {
+            network: Network::without_inductors(&plain),
+            circuit: plain,
+            kept,
+            slow: OnceLock::new(),
+        })
+    }
+
+    fn place(&self, opamp: usize) -> Option<usize> {
+        self.kept.binary_search(&opamp).ok()
+    }
+
+    fn slow(&self) -> &Slow {
+        self.slow
+            .get_or_init(|| Slow::of(&self.circuit, &self.network))
     }
 }
 
@@ -307,5 +353,110 @@ pub(crate) fn plain(answer: &Answer) -> Ratio {
         Answer::Exact(ratio) => ratio.clone(),
         Answer::Float { value, bound } if value.abs() <= *bound => Ratio::ZERO,
         Answer::Float { value, .. } => Ratio::try_from(*value).unwrap_or(Ratio::ZERO),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The text, and how many turns its outputs need.
+    const TEXTS: [(&str, usize); 7] = [
+        // A chain of four: each stage follows its own output and the one before.
+        (
+            "source s: n0 = 1 V
+             n0 -- Ra 10k -- m1 -- Rb 20k -- n1 -- Rc 10k -- m2 -- Rd 30k -- n2 -- Re 10k -- m3 -- Rf 40k -- n3
+             opamp A1: plus ground, minus m1, drives n1
+             opamp A2: plus ground, minus m2, drives n2
+             opamp A3: plus ground, minus m3, drives n3
+             opamp A4: plus n3, minus n4, drives n4",
+            2,
+        ),
+        // Three outputs meet at one node.
+        (
+            "source s: in = 1 V
+             opamp A1: plus in, minus a, drives a
+             opamp A2: plus in, minus b, drives b
+             opamp A3: plus ground, minus m, drives c
+             a -- R1 1k -- m -- R2 2k -- c -- R3 3k -- ground
+             m -- R4 5k -- b",
+            3,
+        ),
+        // Currents are limited: what hangs on an output counts, behind a source and at the far end too.
+        (
+            "part weak
+               current 5 mA
+             end
+             circuit loads
+             opamps are weak
+             supply 9 V and -9 V
+             source s: in = 1 V
+             source lift: up - a = 2 V
+             opamp A1: plus in, minus a, drives a
+             opamp A2: plus in, minus b, drives b
+             opamp A3: plus in, minus c, drives c
+             up -- R1 1k -- b
+             a -- R2 2k -- far -- R3 1k -- c -- R4 1k -- ground",
+            3,
+        ),
+        // Input and output resistances tie a chain into one piece.
+        (
+            "part real
+               gain 100
+               rejection 60 dB
+               input_resistance 1 Mohm
+               output_resistance 50 ohm
+               offset 1 mV
+             end
+             circuit tied
+             opamps are real
+             source s: n0 = 1 V
+             n0 -- Ra 10k -- m1 -- Rb 20k -- n1 -- Rc 10k -- m2 -- Rd 30k -- n2
+             opamp A1: plus ground, minus m1, drives n1
+             opamp A2: plus ground, minus m2, drives n2",
+            2,
+        ),
+        // A source that follows a node, and a closed switch.
+        (
+            "source s: in = 1 V
+             source twice: t = 2 * a
+             t -- R1 1k -- p -- R2 1k -- ground
+             opamp A1: plus in, minus a, drives a
+             opamp A2: plus p, minus b, drives b
+             opamp A3: plus ground, minus m, drives c
+             switch S: from b, to m, closed",
+            2,
+        ),
+        // Stages that share only a source.
+        (
+            "source s: in = 1 V
+             in -- Ra 10k -- m1 -- Rb 20k -- n1
+             in -- Rc 10k -- m2 -- Rd 30k -- n2
+             opamp A1: plus ground, minus m1, drives n1
+             opamp A2: plus ground, minus m2, drives n2",
+            1,
+        ),
+        // Two outputs on one node contradict each other.
+        (
+            "source s: in = 1 V
+             opamp A1: plus in, minus a, drives a
+             opamp A2: plus in, minus a, drives a",
+            2,
+        ),
+    ];
+
+    #[test]
+    fn outputs_that_move_together_are_told_apart() {
+        for (text, count) in TEXTS {
+            let book = circuit::build("bench.amp", text.into(), &mut |_| None);
+            let circuit = &book.circuits[0];
+            let bench = Bench::of(circuit, &book.parts).expect(text);
+            let turns = bench.turns(circuit);
+            assert_eq!(turns.count(), count, "{text}");
+            let alone = bench.work_out(circuit, &Turns::alone(circuit.opamps.len()));
+            let alone = alone.expect(text);
+            assert_eq!(bench.plant.pulls, alone.pulls, "{text}");
+            assert_eq!(bench.plant.currents, alone.currents, "{text}");
+        }
     }
 }
