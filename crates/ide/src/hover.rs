@@ -12,7 +12,6 @@ use syntax::{FileId, Span};
 use crate::View;
 use crate::at::{At, Thing, What, at};
 use crate::explanation::wrapped;
-use crate::pieces::shift;
 
 /// Of a line of plain text, in characters; equations keep theirs.
 const WIDTH: usize = 76;
@@ -42,9 +41,9 @@ pub enum Block {
 /// What is to be said about the word at `offset`.
 pub fn hover(view: &View, offset: u32) -> Option<Hover> {
     if let Some(pieces) = view.pieces_in(Span::at(offset)) {
-        let (piece, start) = pieces.first()?;
-        let mut found = hover(piece, offset - start)?;
-        found.span = shift(found.span, *start);
+        let piece = pieces.first()?;
+        let mut found = hover(&piece.view, piece.inside(offset))?;
+        found.span = piece.span_outside(found.span);
         return Some(found);
     }
     let At { span, what } = at(view, offset)?;

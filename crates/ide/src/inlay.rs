@@ -27,14 +27,14 @@ pub fn inlay(view: &View, within: Span) -> Vec<Hint> {
         return hints;
     }
     if let Some(pieces) = view.pieces_in(within) {
-        for (piece, start) in pieces {
+        for piece in pieces {
             let own = Span {
-                start: within.start.saturating_sub(start),
-                end: within.end - start,
+                start: piece.inside(within.start),
+                end: piece.inside(within.end),
             };
-            let own = inlay(&piece, own);
+            let own = inlay(&piece.view, own);
             hints.extend(own.into_iter().map(|it| Hint {
-                offset: it.offset + start,
+                offset: piece.outside(it.offset),
                 ..it
             }));
         }

@@ -1,9 +1,10 @@
-//! Large texts piece by piece: where every circuit stands for itself, only those that have changed are looked at again.
+//! Large texts piece by piece: where every circuit stands for itself, only those that have changed are looked at again. What all may use
+//! (`let`s, parts and blocks) stands before the first and is read again with each.
 //!
 //! What is found is what is found in the whole, but for one thing: a line that cannot be read keeps the hint `unused` quiet
 //! in its own circuit, and not in all.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -11,6 +12,7 @@ use analysis::Study;
 use checks::{Finding, Settings};
 use syntax::{FileId, Span};
 
+use crate::View;
 use crate::view::Stopped;
 
 /// Shorter texts are looked at as a whole.
@@ -19,6 +21,53 @@ const WORTH_CUTTING: usize = 2;
 /// The language's limit on a file, which no piece would meet.
 const LARGEST: usize = 16 << 20;
 
+/// What all circuits share is read again with each: it may be this many times as long as the circuits, all told.
+const LONGEST_HEAD: usize = 8;
+
+/// A text as its circuits.
+#[derive(Clone, PartialEq, Debug)]
+pub(crate) struct Cuts {
+    /// How far that goes which all circuits may use.
+    pub head: u32,
+    /// The circuits with the comments above them, to the end of the text.
+    pub circuits: Vec<Span>,
+}
+
+/// A circuit as a text of its own: what all may use, then the circuit.
+#[derive(Debug)]
+pub(crate) struct Near {
+    pub view: Arc<View>,
+    /// How long that is which all may use.
+    head: u32,
+    /// Where the circuit stands in the whole.
+    start: u32,
+}
+
+impl Near {
+    pub fn new(view: Arc<View>, head: u32, circuit: Span) -> Near {
+        let start = circuit.start;
+        Near { view, head, start }
+    }
+
+    /// A place of the whole in the circuit's own text.
+    pub fn inside(&self, offset: u32) -> u32 {
+        offset.saturating_sub(self.start) + self.head
+    }
+
+    /// A place of the circuit's own text in the whole.
+    pub fn outside(&self, offset: u32) -> u32 {
+        match offset.checked_sub(self.head) {
+            Some(it) => it + self.start,
+            None => offset,
+        }
+    }
+
+    /// The same of a stretch.
+    pub fn span_outside(&self, span: Span) -> Span {
+        shift(span, self.outside(span.start) - span.start)
+    }
+}
+
 /// What was found in each circuit of a text, kept from one version to the next.
 #[derive(Debug, Default)]
 pub(crate) struct Pieces(Mutex<Kept>);
@@ -26,6 +75,7 @@ pub(crate) struct Pieces(Mutex<Kept>);
 #[derive(Debug, Default)]
 struct Kept {
     settings: Settings,
+    head: Box<str>,
     pieces: HashMap<Box<str>, Piece>,
 }
 
@@ -34,18 +84,24 @@ struct Kept {
 struct Piece {
     /// Lines above it, where its findings name lines.
     line: Option<usize>,
-    /// Counted from its own beginning.
+    /// Counted from the beginning of the circuit.
     findings: Arc<[Finding]>,
+    /// What is left unused of that which all may use. `None`: something else is wrong there.
+    unused: Option<Arc<[Finding]>>,
     circuits: usize,
 }
 
-/// The circuits of a text with the comments above them, if each stands for itself: nothing stands before the first but
-/// comments, no line can bring in or name what is not its own circuit's.
-pub(crate) fn cut(text: &str) -> Option<Vec<Span>> {
-    if text.len() > LARGEST {
+/// The circuits of a text, if each stands for itself: nothing stands before the first but what all may use, no line behind can bring in or
+/// name what is not its own circuit's.
+pub(crate) fn cut(text: &str) -> Option<Cuts> {
+    if text.len() > LARGEST || text.starts_with('\u{FEFF}') {
         return None;
     }
-    let mut cuts: Vec<usize> = Vec::new();
+    let mut circuits: Vec<usize> = Vec::new();
+    let mut names = HashSet::new();
+    // Inside a part or a block.
+    let mut open = false;
+    let mut shared = false;
     // Where the comments begin that stand right above the line.
     let mut above = None;
     let mut at = 0;
@@ -54,20 +110,27 @@ pub(crate) fn cut(text: &str) -> Option<Vec<Span>> {
         let words = line
             .trim_start_matches([' ', '\t', '\u{A0}', '\u{202F}'])
             .trim_end();
-        let first = words
-            .split(|it: char| !it.is_alphanumeric() && it != '_')
-            .next();
-        match first.unwrap_or_default() {
-            "circuit" => {
-                let rest = words["circuit".len()..].trim_start();
-                // Anything else could be a node of that name.
-                if !rest.starts_with(|it: char| it.is_alphabetic() || it == '_') {
+        let is_word = |it: char| it.is_alphanumeric() || it == '_';
+        let end = words.find(|it| !is_word(it)).unwrap_or(words.len());
+        let rest = words[end..].trim_start();
+        // Anything else could be a node of that name.
+        let names_something = rest.starts_with(|it: char| it.is_alphabetic() || it == '_');
+        match (&words[..end], circuits.is_empty()) {
+            ("circuit", _) => {
+                let name = rest.split(|it| !is_word(it)).next().unwrap_or_default();
+                if open || !names_something || !names.insert(syntax::normal(name)) {
                     return None;
                 }
-                cuts.push(above.unwrap_or(at));
+                circuits.push(above.unwrap_or(at));
             }
-            "use" | "part" | "block" | "work" | "end" | "ampersum" => return None,
-            _ if cuts.is_empty() && !words.is_empty() && !words.starts_with('#') => return None,
+            ("end", true) if open && rest.is_empty() => open = false,
+            ("part" | "block" | "let", true) if !open && names_something => {
+                open = &words[..end] != "let";
+                shared = true;
+            }
+            ("ampersum", true) if !open => shared = true,
+            ("use" | "part" | "block" | "work" | "end" | "ampersum", _) => return None,
+            (_, true) if !open && !words.is_empty() && !words.starts_with('#') => return None,
             _ => {}
         }
         above = match words.starts_with('#') {
@@ -76,39 +139,52 @@ pub(crate) fn cut(text: &str) -> Option<Vec<Span>> {
         };
         at += line.len();
     }
-    if cuts.len() < WORTH_CUTTING || text.starts_with('\u{FEFF}') {
+    if circuits.len() < WORTH_CUTTING {
         return None;
     }
-    let ends = cuts.iter().copied().skip(1).chain([text.len()]);
-    Some(
-        cuts.iter()
-            .zip(ends)
-            .map(|(start, end)| Span::new(*start, end))
-            .collect(),
-    )
+    // Comments alone belong to the first circuit.
+    let first = circuits[0];
+    let head = if shared { first } else { 0 };
+    if !shared {
+        circuits[0] = 0;
+    }
+    if head * circuits.len() > LONGEST_HEAD * text.len() {
+        return None;
+    }
+    let ends = circuits.iter().copied().skip(1).chain([text.len()]);
+    let circuits = circuits.iter().zip(ends);
+    Some(Cuts {
+        head: head as u32,
+        circuits: circuits.map(|it| Span::new(*it.0, it.1)).collect(),
+    })
 }
 
 impl Pieces {
-    /// All findings of a text that was cut; those of circuits that were seen before are taken from there.
+    /// All findings of a text that was cut; those of circuits that were seen before are taken from there. `None` where something is wrong in what
+    /// all may use: that is told of the whole.
     pub(crate) fn findings(
         &self,
         name: &str,
         text: &str,
-        cuts: &[Span],
+        cuts: &Cuts,
         settings: &Settings,
         stop: &AtomicBool,
-    ) -> Result<Vec<Finding>, Stopped> {
+    ) -> Result<Option<Vec<Finding>>, Stopped> {
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if kept.settings != *settings {
+        let head = &text[..cuts.head as usize];
+        if kept.settings != *settings || *kept.head != *head {
             *kept = Kept {
                 settings: settings.clone(),
+                head: head.into(),
                 pieces: HashMap::new(),
             };
         }
-        let mut now = HashMap::with_capacity(cuts.len());
+        let mut now = HashMap::with_capacity(cuts.circuits.len());
         let mut findings = Vec::new();
+        let mut unused: Option<Vec<Finding>> = None;
+        let (mut stands, mut unknown) = (true, false);
         let (mut line, mut circuits, mut counted) = (0, 0, 0);
-        for cut in cuts {
+        for cut in &cuts.circuits {
             if stop.load(Ordering::Relaxed) {
                 // What was found so far is as true as before.
                 kept.pieces.extend(now);
@@ -122,52 +198,68 @@ impl Pieces {
                 .remove(words)
                 .or_else(|| now.get(words).cloned());
             let known = known.filter(|it| it.line.is_none_or(|it| it == line));
-            let piece = known.unwrap_or_else(|| look(name, words, line, settings));
+            let piece = known.unwrap_or_else(|| look(name, head, words, line, settings));
             findings.extend(
                 piece
                     .findings
                     .iter()
-                    .map(|it| shifted(it, cut.start, circuits)),
+                    .map(|it| shifted(it, cuts.head, cut.start, circuits)),
             );
+            match (&piece.unused, &mut unused) {
+                (None, _) => stands = false,
+                // What some circuit uses is used.
+                (Some(own), Some(all)) => all.retain(|it| own.contains(it)),
+                (Some(own), none) => *none = Some(own.to_vec()),
+            }
+            unknown |= piece.findings.iter().any(|it| it.rule == "unknown_name");
             circuits += piece.circuits;
             now.insert(words.into(), piece);
         }
         kept.pieces = now;
-        Ok(findings)
+        let unused = unused.unwrap_or_default();
+        // Of what nothing uses and what nobody knows one may be the other misspelt.
+        stands &= unused.is_empty() || !unknown;
+        findings.splice(0..0, unused);
+        Ok(stands.then_some(findings))
     }
 }
 
-fn look(name: &str, words: &str, line: usize, settings: &Settings) -> Piece {
-    let found = |text: Arc<str>| {
+fn look(name: &str, head: &str, words: &str, line: usize, settings: &Settings) -> Piece {
+    // Where lines are named they are counted as in the whole.
+    let found = |blank: usize| {
+        let between = "\n".repeat(blank);
+        let text: Arc<str> = [head, &between, words].concat().into();
         let book = circuit::build(name, text, &mut |_| None);
         let studies: Vec<_> = book
             .circuits
             .iter()
             .map(|it| Study::new(it, &book.parts))
             .collect();
-        (
-            checks::check(&book, &studies, settings),
-            book.circuits.len(),
-        )
-    };
-    let (mut findings, circuits) = found(words.into());
-    let name_lines = findings.iter().any(names_a_line);
-    if name_lines && line > 0 {
-        // Said again with the lines counted right.
-        let above = "\n".repeat(line);
-        findings = found(format!("{above}{words}").into()).0;
+        let mut findings = checks::check(&book, &studies, settings);
+        // From here on the circuit begins where the head ends.
         for it in &mut findings {
-            each_span(it, |span| {
-                *span = Span {
-                    start: span.start.saturating_sub(line as u32),
-                    end: span.end.saturating_sub(line as u32),
+            each_place(it, |it| {
+                if *it >= (head.len() + blank) as u32 {
+                    *it -= blank as u32;
                 }
             });
         }
+        (findings, book.circuits.len())
+    };
+    let (mut findings, circuits) = found(0);
+    let name_lines = findings.iter().any(names_a_line);
+    let blank = line - head.matches('\n').count();
+    if name_lines && blank > 0 {
+        findings = found(blank).0;
     }
+    let is_shared =
+        |it: &Finding| it.place.file != FileId(0) || it.place.span.start < head.len() as u32;
+    let (shared, own): (Vec<_>, Vec<_>) = findings.into_iter().partition(is_shared);
+    let unused = shared.iter().all(|it| it.rule == "unused");
     Piece {
         line: name_lines.then_some(line),
-        findings: findings.into(),
+        findings: own.into(),
+        unused: unused.then(|| shared.into()),
         circuits,
     }
 }
@@ -183,9 +275,14 @@ fn names_a_line(finding: &Finding) -> bool {
     words.any(|it| it.contains("line"))
 }
 
-fn shifted(finding: &Finding, by: u32, circuits: usize) -> Finding {
+/// A finding of a circuit's own text in the whole.
+fn shifted(finding: &Finding, head: u32, start: u32, circuits: usize) -> Finding {
     let mut finding = finding.clone();
-    each_span(&mut finding, |span| *span = shift(*span, by));
+    each_place(&mut finding, |it| {
+        if *it >= head {
+            *it += start - head;
+        }
+    });
     finding.circuit = finding.circuit.map(|it| it + circuits);
     finding
 }
@@ -198,16 +295,18 @@ pub(crate) fn shift(span: Span, by: u32) -> Span {
     }
 }
 
-/// Changes the spans that lie in the text itself; what comes with the tool stays where it is.
-fn each_span(finding: &mut Finding, change: impl Fn(&mut Span)) {
+/// Moves what lies in the text itself by where it starts; what comes with the tool stays where it is.
+fn each_place(finding: &mut Finding, change: impl Fn(&mut u32)) {
     let related = finding.related.iter_mut().map(|it| &mut it.place);
-    for place in related.chain([&mut finding.place]) {
-        if place.file == FileId(0) {
-            change(&mut place.span);
-        }
-    }
-    for it in finding.fixes.iter_mut().flat_map(|it| &mut it.edits) {
-        change(&mut it.span);
+    let places = related.chain([&mut finding.place]);
+    let places = places
+        .filter(|it| it.file == FileId(0))
+        .map(|it| &mut it.span);
+    let edits = finding.fixes.iter_mut().flat_map(|it| &mut it.edits);
+    for span in places.chain(edits.map(|it| &mut it.span)) {
+        let length = span.end - span.start;
+        change(&mut span.start);
+        span.end = span.start + length;
     }
 }
 
@@ -259,13 +358,44 @@ a -- R1 10k -- y
         findings
     }
 
+    /// The same with things that all circuits may use.
+    const CLASS: &str = "\
+ampersum 1
+# What the drawer holds (invented).
+part drawer
+  gain 100000
+  current 2 mA
+end
+block half: top, mid, R = 10k
+  top -- Ra (R) -- mid -- Rb (R) -- ground
+end
+let Rload = 1k
+let spare = 3
+
+# A class's file.
+circuit one \"One\"
+supply 9 V and -9 V
+source s: a = 8 V
+half H1: top a, mid b
+opamp A1: plus b, minus c, drives c, part drawer
+c -- R1 (Rload) -- ground
+expect c = 4 V
+
+circuit two
+source s: a = 1 V
+half H1: top a, mid b, R 4,7k
+expect b = 0.6 V
+# Above.
+circuit three
+opamp A1: plus ground, minus x, drives x
+x -- R1 (Rload) -- ground
+x -- R2 10k -- y
+";
+
     #[test]
     fn piece_by_piece_is_found_what_is_found_in_the_whole() {
-        assert_eq!(cut(STAGES).map(|it| it.len()), Some(3));
-        let mut workspace = Workspace::default();
-        workspace.open("bed.amp", 1, STAGES);
-        let mut text = STAGES.to_owned();
-        let edits = [
+        let none: &[(&str, &str)] = &[];
+        let stages = [
             ("a = 1 V", "a = 2 V"),
             ("\ncircuit two", "\n\n\ncircuit two"),
             ("4,7k", "4.7k"),
@@ -273,59 +403,131 @@ a -- R1 10k -- y
             ("let k = 2\n", ""),
             ("# A class's file.\n", ""),
         ];
-        for (version, (old, new)) in edits.into_iter().enumerate() {
-            same(&workspace, &text);
-            text = text.replacen(old, new, 1);
-            workspace.change("bed.amp", version as i32 + 2, &text, 0);
+        let class = [
+            // The head changes: all is looked at again.
+            ("let spare = 3", "let spare = 3\nlet more = 4"),
+            ("current 2 mA", "current 20 mA"),
+            ("current 20 mA", "curent 20 mA"),
+            ("curent 20 mA", "current 1 mA"),
+            // Then a circuit, once with a use of what was left over.
+            ("a = 1 V", "a = 2 V * spare"),
+            ("4,7k", "4.7k"),
+            ("x -- R2", "half H2: top x\nx -- R2"),
+            ("half H2: top x\n", ""),
+            (
+                "expect c = 4 V",
+                "expect c = 4 V\n\n\nexpect current(R1) = 4 mA",
+            ),
+        ];
+        for (start, edits) in [(STAGES, &stages[..]), (CLASS, &class), (CLASS, none)] {
+            assert_eq!(cut(start).map(|it| it.circuits.len()), Some(3));
+            let mut workspace = Workspace::default();
+            workspace.open("bed.amp", 1, start);
+            let mut text = start.to_owned();
+            for (version, (old, new)) in edits.iter().enumerate() {
+                same(&workspace, &text);
+                assert!(text.contains(old), "{old}");
+                text = text.replacen(old, new, 1);
+                workspace.change("bed.amp", version as i32 + 2, &text, 0);
+            }
+            let findings = same(&workspace, &text);
+            assert!(!findings.is_empty());
         }
-        let findings = same(&workspace, &text);
-        assert!(!findings.is_empty());
+    }
+
+    #[test]
+    fn a_slip_anywhere_is_found_as_in_the_whole() {
+        let mut workspace = Workspace::default();
+        workspace.open("bed.amp", 1, CLASS);
+        let mut version = 1;
+        for at in (0..CLASS.len())
+            .step_by(5)
+            .filter(|it| CLASS.is_char_boundary(*it))
+        {
+            let (before, after) = CLASS.split_at(at);
+            for text in [
+                format!("{before}{}", &after[1..]),
+                format!("{before}x{after}"),
+                format!("{before}\n{after}"),
+            ] {
+                version += 1;
+                workspace.change("bed.amp", version, &text, at as u32);
+                same(&workspace, &text);
+            }
+        }
     }
 
     #[test]
     fn hovers_and_hints_of_a_piece_are_those_of_the_whole() {
-        let open = || {
-            let mut workspace = Workspace::default();
-            workspace.open("bed.amp", 1, STAGES);
-            workspace.snapshot().view("bed.amp").expect("open").clone()
-        };
-        let (piece, whole) = (open(), open());
-        assert_eq!(whole.studies().len(), 3);
-        assert!(
-            piece.pieces_in(Span::new(0, 99)).is_some() && whole.pieces_in(Span::at(0)).is_none()
-        );
-        for at in 0..=STAGES.len() as u32 {
-            assert_eq!(
-                crate::hover(&piece, at),
-                crate::hover(&whole, at),
-                "at byte {at}"
-            );
-        }
-        for (start, end) in [(0, STAGES.len()), (60, 200), (STAGES.len(), STAGES.len())] {
-            let within = Span::new(start, end);
-            assert_eq!(
-                crate::inlay(&piece, within),
-                crate::inlay(&whole, within),
-                "{within:?}"
-            );
+        for text in [STAGES, CLASS] {
+            let open = || {
+                let mut workspace = Workspace::default();
+                workspace.open("bed.amp", 1, text);
+                workspace.snapshot().view("bed.amp").expect("open").clone()
+            };
+            let (piece, whole) = (open(), open());
+            assert_eq!(whole.studies().len(), 3);
+            let last = text.len();
+            let end = Span::at(last as u32);
+            assert!(piece.pieces_in(end).is_some() && whole.pieces_in(end).is_none());
+            for at in (0..=last as u32).rev() {
+                assert_eq!(
+                    crate::hover(&piece, at),
+                    crate::hover(&whole, at),
+                    "at byte {at}"
+                );
+            }
+            let piece = open();
+            for (start, end) in [(last, last), (last / 2, last - 20), (60, 200), (0, last)] {
+                let within = Span::new(start, end);
+                assert_eq!(
+                    crate::inlay(&piece, within),
+                    crate::inlay(&whole, within),
+                    "{within:?}"
+                );
+            }
         }
     }
 
     #[test]
     fn texts_whose_circuits_know_each_other_stay_whole() {
         let two = "circuit a\ncircuit b\n";
-        assert!(cut(two).is_some());
+        let cuts = |text: &str| cut(text).map(|it| (it.head, it.circuits.len()));
+        assert_eq!(cuts(two), Some((0, 2)));
+        assert_eq!(cuts(&format!("# Comments.\n\n{two}")), Some((0, 2)));
         for with in [
             "let k = 1\n",
-            "use \"x.amp\"\n",
             "part p\nend\n",
+            "block b: x\nend\n",
+            "ampersum 1\n",
+        ] {
+            assert_eq!(cuts(&format!("{with}{two}")), Some((with.len() as u32, 2)));
+        }
+        for with in [
+            "use \"x.amp\"\n",
+            "part p\n",
+            "block b: x\n",
+            "end\n",
+            "part -- R1 1k -- b\n",
             "\u{FEFF}",
             "a -- R1 1k -- b\n",
+            "circuit b\n",
         ] {
             assert_eq!(cut(&format!("{with}{two}")), None, "{with}");
         }
         assert_eq!(cut(&format!("{two}work \"w\" for a\nend\n")), None);
+        assert_eq!(cut(&format!("{two}part p\nend\n")), None);
         assert_eq!(cut("circuit a\ncircuit -- R1 1k -- b\ncircuit c\n"), None);
         assert_eq!(cut("circuit a\n"), None);
+        let long = "let k = 1\n".repeat(100);
+        assert_eq!(
+            cut(&format!(
+                "{long}{}",
+                (0..20)
+                    .map(|it| format!("circuit c{it}\n"))
+                    .collect::<String>()
+            )),
+            None
+        );
     }
 }

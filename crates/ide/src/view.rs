@@ -13,7 +13,7 @@ use teaching::explain::{Explanation, explain, explain_real};
 
 use crate::Fence;
 use crate::names::Names;
-use crate::pieces::{self, Pieces};
+use crate::pieces::{self, Cuts, Near, Pieces};
 use crate::workspace::{Documents, EditorSettings};
 use crate::{Document, Lines};
 
@@ -27,7 +27,7 @@ pub struct View {
     /// What was found in the circuits of earlier versions.
     pieces: Arc<Pieces>,
     /// The text's circuits, if each stands for itself.
-    cuts: OnceLock<Option<Vec<Span>>>,
+    cuts: OnceLock<Option<Cuts>>,
     /// The circuit that was asked about last, as a text of its own.
     piece: Mutex<Option<(Span, Arc<View>)>>,
     tokens: OnceLock<Vec<ClassedToken>>,
@@ -168,29 +168,36 @@ impl View {
     fn found_in_pieces(&self, stop: &AtomicBool) -> Option<Result<Vec<Finding>, Stopped>> {
         let cuts = self.cuts()?;
         let Document { name, text, .. } = &*self.document;
+        let settings = self.settings();
+        let found = self.pieces.findings(name, text, cuts, settings, stop);
+        found.transpose()
+    }
+
+    fn cuts(&self) -> Option<&Cuts> {
+        let cuts = self.cuts.get_or_init(|| pieces::cut(self.text()));
+        cuts.as_ref()
+    }
+
+    /// The circuits that a stretch touches, each as a text of its own: what is asked of one circuit alone need not wait for the whole. `None` where
+    /// the whole is known, or is needed.
+    pub(crate) fn pieces_in(&self, within: Span) -> Option<Vec<Near>> {
+        let cuts = self.cuts().filter(|_| self.studies.get().is_none())?;
+        if within.start < cuts.head {
+            return None;
+        }
+        let last = self.text().len() as u32;
+        let touched = cuts
+            .circuits
+            .iter()
+            .filter(|it| it.start <= within.end && (within.start < it.end || it.end == last));
         Some(
-            self.pieces
-                .findings(name, text, cuts, self.settings(), stop),
+            touched
+                .map(|it| Near::new(self.piece(cuts.head, *it), cuts.head, *it))
+                .collect(),
         )
     }
 
-    fn cuts(&self) -> Option<&[Span]> {
-        let cuts = self.cuts.get_or_init(|| pieces::cut(self.text()));
-        cuts.as_deref()
-    }
-
-    /// The circuits that a stretch touches, each as a text of its own with the place of its beginning: what is asked of
-    /// one circuit alone need not wait for the whole. `None` where the whole is known, or is needed.
-    pub(crate) fn pieces_in(&self, within: Span) -> Option<Vec<(Arc<View>, u32)>> {
-        let cuts = self.cuts().filter(|_| self.studies.get().is_none())?;
-        let last = self.text().len() as u32;
-        let touched = cuts
-            .iter()
-            .filter(|it| it.start <= within.end && (within.start < it.end || it.end == last));
-        Some(touched.map(|it| (self.piece(*it), it.start)).collect())
-    }
-
-    fn piece(&self, cut: Span) -> Arc<View> {
+    fn piece(&self, head: u32, cut: Span) -> Arc<View> {
         let mut last = self.piece.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((span, view)) = &*last
             && *span == cut
@@ -198,8 +205,9 @@ impl View {
             return view.clone();
         }
         let (name, version) = (&self.document.name, self.document.version);
+        let text = [&self.text()[..head as usize], cut.of(self.text())].concat();
         let view = Arc::new(View::new(
-            Arc::new(Document::new(name, version, cut.of(self.text()))),
+            Arc::new(Document::new(name, version, &text)),
             self.open.clone(),
             self.editor.clone(),
             Arc::default(),

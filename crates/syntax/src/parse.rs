@@ -115,6 +115,7 @@ struct Open {
 
 impl<'t> Reader<'t> {
     fn read(&mut self, index: usize) {
+        self.bench.around.enter(index);
         let cut = &self.cuts[index];
         let tokens = &self.tokens[cut.first..cut.end];
         if Kind::opener(tokens).is_some() {
@@ -251,7 +252,7 @@ impl<'t> Reader<'t> {
     }
 
     /// Whether a line that no statement begins like can have brought nothing into the circuit that another line needs: a
-    /// claim or a task with a slip in its first word, or a word that begins neither a device nor any name of the file.
+    /// claim or a task with a slip in its first word, or a word that begins neither a device nor any name that it can see.
     fn wires_nothing(&self, tokens: &[Token], fault: &Fault) -> bool {
         let FaultKind::NotAStatement(meant) = fault.kind else {
             return false;
@@ -259,13 +260,9 @@ impl<'t> Reader<'t> {
         if let [(_, only)] = tokens {
             let word = only.of(self.bench.text);
             let begins = |it: &str| it.starts_with(word);
-            let other = |(tok, span): &Token| tok.is_ref() && span != only;
             return self.mends > 0
                 && !WIRING.into_iter().chain(crate::DEVICES).any(begins)
-                && !self
-                    .tokens
-                    .iter()
-                    .any(|it| other(it) && begins(it.1.of(self.bench.text)));
+                && !self.bench.around.continues(word, *only);
         }
         meant.is_some_and(|it| SAYING.contains(&it))
     }

@@ -1,20 +1,31 @@
 //! What other lines of a file say, looked up only where a line could not be read.
 
-use std::cell::OnceCell;
+use std::cell::{Cell, OnceCell};
 use std::collections::{BTreeSet, HashMap, HashSet};
+use std::ops::Range;
 
+use crate::Span;
 use crate::kind::{Kind, tok};
 use crate::lexer::{Cut, Tok, Token};
 
-/// The lines of a file.
+/// The lines of a file, as those of one circuit see them.
 pub(crate) struct Around<'t> {
     text: &'t str,
     tokens: &'t [Token],
     cuts: &'t [Cut],
-    seen: OnceCell<Seen>,
+    /// The line that is read.
+    at: Cell<usize>,
+    all: OnceCell<All>,
 }
 
-#[derive(Default)]
+struct All {
+    /// What stands before the circuits and in blocks: all see it.
+    common: Seen,
+    /// Of each circuit its first line and what stands in it, with all that is common.
+    circuits: Vec<(usize, OnceCell<Seen>)>,
+}
+
+#[derive(Clone, Default)]
 struct Seen {
     /// Each with how often it stands in a path or at a pin.
     nodes: HashMap<String, usize>,
@@ -33,14 +44,34 @@ struct Seen {
     stated: BTreeSet<String>,
 }
 
+impl All {
+    /// The circuit that a line stands in.
+    fn own(&self, line: usize) -> Option<usize> {
+        let after = self.circuits.partition_point(|it| it.0 <= line);
+        after.checked_sub(1)
+    }
+
+    /// The lines of a circuit.
+    fn lines(&self, circuit: usize, count: usize) -> Range<usize> {
+        let end = self.circuits.get(circuit + 1).map_or(count, |it| it.0);
+        self.circuits[circuit].0..end
+    }
+}
+
 impl<'t> Around<'t> {
     pub(crate) fn new(text: &'t str, tokens: &'t [Token], cuts: &'t [Cut]) -> Around<'t> {
         Around {
             text,
             tokens,
             cuts,
-            seen: OnceCell::new(),
+            at: Cell::new(0),
+            all: OnceCell::new(),
         }
+    }
+
+    /// From now on answers are for this line.
+    pub(crate) fn enter(&self, line: usize) {
+        self.at.set(line);
     }
 
     /// Whether a path, a pin or a source somewhere makes a node of this name.
@@ -95,26 +126,90 @@ impl<'t> Around<'t> {
         }
     }
 
+    /// Whether a name that the line can see begins with this word, which stands at `place`.
+    pub(crate) fn continues(&self, word: &str, place: Span) -> bool {
+        let all = self.all();
+        let first = all.circuits.first().map_or(self.cuts.len(), |it| it.0);
+        let own = all.own(self.at.get());
+        let own = own.map_or(0..0, |it| all.lines(it, self.cuts.len()));
+        let name = |(tok, span): &Token| {
+            tok.is_ref() && *span != place && span.of(self.text).starts_with(word)
+        };
+        let mut found = false;
+        self.walk(0..self.cuts.len(), |line, in_block, tokens| {
+            let seen = in_block || line < first || own.contains(&line);
+            found |= seen && tokens.iter().any(name);
+        });
+        found
+    }
+
+    fn all(&self) -> &All {
+        self.all.get_or_init(|| self.look_at_all())
+    }
+
     fn seen(&self) -> &Seen {
-        self.seen.get_or_init(|| {
-            let (mut seen, mut inner) = (Seen::default(), Seen::default());
-            let mut inside = false;
-            for cut in self.cuts {
-                let tokens = &self.tokens[cut.first..cut.end];
-                match Kind::opener(tokens) {
-                    Some(opener) => inside = opener == Kind::Block,
-                    None => inside &= Kind::of(tokens, None) != Kind::End,
-                }
-                self.look(tokens, if inside { &mut inner } else { &mut seen });
-            }
-            seen.inner.extend(inner.nodes.keys().cloned());
-            inner.nodes.into_iter().for_each(|(name, count)| {
-                *seen.nodes.entry(name).or_default() += count;
-            });
-            seen.held.extend(inner.held);
-            seen.elements.extend(inner.elements);
+        let all = self.all();
+        let Some(circuit) = all.own(self.at.get()) else {
+            return &all.common;
+        };
+        all.circuits[circuit].1.get_or_init(|| {
+            let mut seen = all.common.clone();
+            self.walk(
+                all.lines(circuit, self.cuts.len()),
+                |_, in_block, tokens| {
+                    if !in_block {
+                        self.look(tokens, &mut seen);
+                    }
+                },
+            );
             seen
         })
+    }
+
+    fn look_at_all(&self) -> All {
+        let tokens = |cut: &Cut| &self.tokens[cut.first..cut.end];
+        let opens = |cut: &Cut| Kind::opener(tokens(cut)) == Some(Kind::Circuit);
+        let lines = self.cuts.iter().enumerate();
+        let circuits: Vec<_> = lines
+            .filter(|it| opens(it.1))
+            .map(|it| (it.0, OnceCell::new()))
+            .collect();
+        let first = circuits.first().map_or(self.cuts.len(), |it| it.0);
+        let (mut seen, mut inner) = (Seen::default(), Seen::default());
+        self.walk(0..self.cuts.len(), |_, in_block, tokens| {
+            if in_block {
+                self.look(tokens, &mut inner);
+            }
+        });
+        self.walk(0..first, |_, in_block, tokens| {
+            if !in_block {
+                self.look(tokens, &mut seen);
+            }
+        });
+        seen.inner.extend(inner.nodes.keys().cloned());
+        inner.nodes.into_iter().for_each(|(name, count)| {
+            *seen.nodes.entry(name).or_default() += count;
+        });
+        seen.held.extend(inner.held);
+        seen.elements.extend(inner.elements);
+        All {
+            common: seen,
+            circuits,
+        }
+    }
+
+    /// Tells of each line whether it stands in a block, and its tokens.
+    fn walk(&self, lines: Range<usize>, mut tell: impl FnMut(usize, bool, &[Token])) {
+        let mut in_block = false;
+        for line in lines {
+            let cut = &self.cuts[line];
+            let tokens = &self.tokens[cut.first..cut.end];
+            match Kind::opener(tokens) {
+                Some(opener) => in_block = opener == Kind::Block,
+                None => in_block &= Kind::of(tokens, None) != Kind::End,
+            }
+            tell(line, in_block, tokens);
+        }
     }
 
     fn look(&self, tokens: &[Token], seen: &mut Seen) {
