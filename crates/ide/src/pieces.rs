@@ -76,6 +76,7 @@ pub(crate) struct Pieces(Mutex<Kept>);
 struct Kept {
     settings: Settings,
     head: Box<str>,
+    used: Used,
     pieces: HashMap<Box<str>, Piece>,
 }
 
@@ -90,6 +91,9 @@ struct Piece {
     unused: Option<Arc<[Finding]>>,
     circuits: usize,
 }
+
+/// The texts that `use` brings in, by name.
+pub(crate) type Used = Vec<(String, Arc<str>)>;
 
 /// The circuits of a text, if each stands for itself: nothing stands before the first but what all may use, no line behind can bring in or
 /// name what is not its own circuit's.
@@ -128,7 +132,7 @@ pub(crate) fn cut(text: &str) -> Option<Cuts> {
                 open = &words[..end] != "let";
                 shared = true;
             }
-            ("ampersum", true) if !open => shared = true,
+            ("ampersum" | "use", true) if !open => shared = true,
             ("use" | "part" | "block" | "work" | "end" | "ampersum", _) => return None,
             (_, true) if !open && !words.is_empty() && !words.starts_with('#') => return None,
             _ => {}
@@ -167,15 +171,17 @@ impl Pieces {
         name: &str,
         text: &str,
         cuts: &Cuts,
+        used: &Used,
         settings: &Settings,
         stop: &AtomicBool,
     ) -> Result<Option<Vec<Finding>>, Stopped> {
         let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         let head = &text[..cuts.head as usize];
-        if kept.settings != *settings || *kept.head != *head {
+        if kept.settings != *settings || *kept.head != *head || kept.used != *used {
             *kept = Kept {
                 settings: settings.clone(),
                 head: head.into(),
+                used: used.clone(),
                 pieces: HashMap::new(),
             };
         }
@@ -198,7 +204,7 @@ impl Pieces {
                 .remove(words)
                 .or_else(|| now.get(words).cloned());
             let known = known.filter(|it| it.line.is_none_or(|it| it == line));
-            let piece = known.unwrap_or_else(|| look(name, head, words, line, settings));
+            let piece = known.unwrap_or_else(|| look(name, head, words, line, used, settings));
             findings.extend(
                 piece
                     .findings
@@ -224,12 +230,22 @@ impl Pieces {
     }
 }
 
-fn look(name: &str, head: &str, words: &str, line: usize, settings: &Settings) -> Piece {
+fn look(
+    name: &str,
+    head: &str,
+    words: &str,
+    line: usize,
+    used: &Used,
+    settings: &Settings,
+) -> Piece {
     // Where lines are named they are counted as in the whole.
     let found = |blank: usize| {
         let between = "\n".repeat(blank);
         let text: Arc<str> = [head, &between, words].concat().into();
-        let book = circuit::build(name, text, &mut |_| None);
+        let book = circuit::build(name, text, &mut |name| {
+            let mut used = used.iter();
+            Some(used.find(|it| it.0 == name)?.1.clone())
+        });
         let studies: Vec<_> = book
             .circuits
             .iter()
@@ -436,6 +452,50 @@ x -- R2 10k -- y
     }
 
     #[test]
+    fn used_files_count_for_every_piece() {
+        let (head, circuits) = CLASS.split_at(CLASS.find("let Rload").expect("a let"));
+        let bed = format!("use \"lab.amp\"\n{circuits}");
+        assert!(cut(&bed).is_some());
+        let mut workspace = Workspace::default();
+        let rules = |workspace: &Workspace| {
+            let snapshot = workspace.snapshot();
+            let view = snapshot.view("bed.amp").expect("open");
+            let found = view.findings();
+            let words = |it: &Finding| (it.rule, it.place.file, it.message.clone());
+            found.iter().map(words).collect::<Vec<_>>()
+        };
+        workspace.open("bed.amp", 1, &bed);
+        let missing = rules(&workspace);
+        assert_eq!(missing[0].0, "use_file", "{missing:?}");
+        for (version, (old, new)) in [
+            ("", ""),
+            ("2 mA", "20 mA"),
+            ("gain", "gian"),
+            ("half: top", "half: tip"),
+        ]
+        .into_iter()
+        .enumerate()
+        {
+            let lab = head.replacen(old, new, 1);
+            match version {
+                0 => workspace.open("lab.amp", 0, &lab),
+                _ => workspace.change("lab.amp", version as i32, &lab, 0),
+            };
+            let read = &mut |name: &str| (name == "lab.amp").then(|| lab.as_str().into());
+            let book = circuit::build("bed.amp", bed.as_str().into(), read);
+            let studies = book.circuits.iter().map(|it| Study::new(it, &book.parts));
+            let studies: Vec<_> = studies.collect();
+            let whole = checks::check(&book, &studies, &Settings::default());
+            let words = |it: &Finding| (it.rule, it.place.file, it.message.clone());
+            assert_eq!(
+                rules(&workspace),
+                whole.iter().map(words).collect::<Vec<_>>(),
+                "{lab}"
+            );
+        }
+    }
+
+    #[test]
     fn a_slip_anywhere_is_found_as_in_the_whole() {
         let mut workspace = Workspace::default();
         workspace.open("bed.amp", 1, CLASS);
@@ -504,7 +564,6 @@ x -- R2 10k -- y
             assert_eq!(cuts(&format!("{with}{two}")), Some((with.len() as u32, 2)));
         }
         for with in [
-            "use \"x.amp\"\n",
             "part p\n",
             "block b: x\n",
             "end\n",

@@ -13,7 +13,7 @@ use teaching::explain::{Explanation, explain, explain_real};
 
 use crate::Fence;
 use crate::names::Names;
-use crate::pieces::{self, Cuts, Near, Pieces};
+use crate::pieces::{self, Cuts, Near, Pieces, Used};
 use crate::workspace::{Documents, EditorSettings};
 use crate::{Document, Lines};
 
@@ -28,6 +28,8 @@ pub struct View {
     pieces: Arc<Pieces>,
     /// The text's circuits, if each stands for itself.
     cuts: OnceLock<Option<Cuts>>,
+    /// What stands above them brings in these.
+    used: OnceLock<(Used, Vec<Asked>)>,
     /// The circuit that was asked about last, as a text of its own.
     piece: Mutex<Option<(Span, Arc<View>)>>,
     tokens: OnceLock<Vec<ClassedToken>>,
@@ -84,6 +86,7 @@ impl View {
             editor,
             pieces,
             cuts: OnceLock::new(),
+            used: OnceLock::new(),
             piece: Mutex::default(),
             tokens: OnceLock::new(),
             around: OnceLock::new(),
@@ -168,9 +171,25 @@ impl View {
     fn found_in_pieces(&self, stop: &AtomicBool) -> Option<Result<Vec<Finding>, Stopped>> {
         let cuts = self.cuts()?;
         let Document { name, text, .. } = &*self.document;
-        let settings = self.settings();
-        let found = self.pieces.findings(name, text, cuts, settings, stop);
+        let (used, settings) = (self.used(cuts.head), self.settings());
+        let found = self.pieces.findings(name, text, cuts, used, settings, stop);
         found.transpose()
+    }
+
+    fn used(&self, head: u32) -> &Used {
+        let used = self.used.get_or_init(|| {
+            let mut files = Vec::new();
+            let head = &self.text()[..head as usize];
+            let mut asked = Vec::new();
+            if head.contains("use") {
+                let reading = self.read(head.into());
+                let book = reading.book.files.into_iter().skip(1);
+                files = book.map(|it| (it.path.to_string(), it.text)).collect();
+                asked = reading.asked;
+            }
+            (files, asked)
+        });
+        &used.0
     }
 
     fn cuts(&self) -> Option<&Cuts> {
@@ -309,8 +328,8 @@ impl View {
         let around = self.around.get()?;
         let of_book = match self.reading.get() {
             Some(it) => &it.asked[..],
-            // Found in pieces, which rest on themselves.
-            None if self.findings.get().is_some() => &[],
+            // Found in pieces, which rest on themselves and what all of them use.
+            None if self.findings.get().is_some() => self.used.get().map_or(&[][..], |it| &it.1),
             None => return None,
         };
         Some(around.asked.iter().chain(of_book))
@@ -356,19 +375,22 @@ impl View {
     }
 
     fn reading(&self) -> &Reading {
+        self.reading
+            .get_or_init(|| self.read(self.document.text.clone()))
+    }
+
+    /// Reads a text that stands where this one does.
+    fn read(&self, text: Arc<str>) -> Reading {
         let fence = &self.around().fence;
-        self.reading.get_or_init(|| {
-            let document = &self.document;
-            let mut asked = Vec::new();
-            let book = circuit::build(&document.name, document.text.clone(), &mut |name| {
-                look(Path::new(name), &mut asked);
-                match self.open.get(name) {
-                    Some(open) => Some(open.text.clone()),
-                    None => fence.read(Path::new(name)),
-                }
-            });
-            Reading { book, asked }
-        })
+        let mut asked = Vec::new();
+        let book = circuit::build(&self.document.name, text, &mut |name| {
+            look(Path::new(name), &mut asked);
+            match self.open.get(name) {
+                Some(open) => Some(open.text.clone()),
+                None => fence.read(Path::new(name)),
+            }
+        });
+        Reading { book, asked }
     }
 }
 
