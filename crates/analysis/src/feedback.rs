@@ -40,6 +40,11 @@ pub struct Feedback {
     pub block: Vec<OpampId>,
     /// What was found.
     pub verdict: Verdict,
+    /// What ideal op-amps would do: other than `verdict` where the figures of the parts decide.
+    pub ideally: Verdict,
+    /// Whether the outputs come to rest where the equations of the parts say: with V+ = V−, or where nothing holds that, with each output at
+    /// its finite gain times them.
+    pub rests: bool,
     /// How firmly.
     pub proof: Proof,
     /// For each op-amp of the block, what returns from its own output to its own inputs with the other outputs held.
@@ -87,6 +92,23 @@ pub enum Verdict {
     InputFloats,
     /// More op-amps move each other than are judged together.
     TooMany,
+    /// With ideal op-amps it would not come to rest; the finite gains of the parts hold it.
+    HeldByGain,
+}
+
+impl Verdict {
+    /// Whether such feedback brings V+ = V− about at direct current: what depends on speeds may swing, but rests nowhere else.
+    pub fn holds_inputs_equal(self) -> bool {
+        matches!(
+            self,
+            Verdict::Negative | Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds
+        )
+    }
+
+    /// Whether it holds an output where its equations say, if only because gains are finite.
+    pub fn holds(self) -> bool {
+        self.holds_inputs_equal() || self == Verdict::HeldByGain
+    }
 }
 
 /// What a verdict rests on.
@@ -288,6 +310,8 @@ impl Maps {
         Feedback {
             block: block.into_iter().map(|it| OpampId(it as u32)).collect(),
             verdict,
+            ideally: verdict,
+            rests: verdict.holds(),
             proof,
             returns,
             sudden: instant.is_some(),

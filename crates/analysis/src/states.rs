@@ -14,6 +14,7 @@ use syntax::{Number, Ratio};
 
 mod apart;
 mod bench;
+mod by_parts;
 mod plant;
 mod search;
 mod small;
@@ -35,6 +36,8 @@ use crate::solution::Solution;
 
 pub use bench::Limits;
 pub use plant::Mode;
+
+pub(crate) use by_parts::judge_by_parts;
 
 /// Whether a state would last.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]

@@ -107,7 +107,8 @@ impl Study {
         let regions = Regions::of(circuit, &network);
         let maps = Maps::of(circuit, &network);
         let faults = faults::look(circuit, &network, &regions, &maps);
-        let feedback = feedback::judged(circuit, parts, &faults, &maps);
+        let mut feedback = feedback::judged(circuit, parts, &faults, &maps);
+        states::judge_by_parts(circuit, parts, &mut feedback);
         let mut faulty = vec![false; circuit.opamps.len()];
         for fault in faults.iter().filter(|it| it.kind != FaultKind::LooseEnd) {
             fault.opamps().for_each(|it| faulty[it.index()] = true);
@@ -284,7 +285,7 @@ impl Study {
         }
         let mut placed = Vec::new();
         for (index, feedback) in self.feedback.iter().enumerate() {
-            if !settles(circuit, parts, feedback)
+            if !feedback.rests
                 && !feedback
                     .block
                     .iter()
@@ -353,7 +354,7 @@ impl Study {
         let lasting = |it: &Feedback| {
             !matches!(
                 it.verdict,
-                Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds
+                Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds | Verdict::HeldByGain
             )
         };
         let comparing = circuit.opamps.iter().any(|it| it.comparator);
@@ -557,25 +558,4 @@ fn comparing(circuit: &Circuit, opamp: OpampId) -> Mode {
 
 fn part_of<'p>(opamp: &circuit::Opamp, parts: &'p [Part]) -> Option<&'p Part> {
     parts.get(opamp.part?.index())
-}
-
-/// Whether a block of op-amps comes to rest where its equations say: with V+ = V−, or where nothing comes back to its own inputs with each
-/// output at its finite gain times them.
-fn settles(circuit: &Circuit, parts: &[Part], feedback: &Feedback) -> bool {
-    let finite = |it: &OpampId| {
-        part_of(&circuit.opamps[it.index()], parts).is_some_and(|it| it.gain.is_some())
-    };
-    holds_inputs_equal(feedback.verdict)
-        || matches!(
-            feedback.verdict,
-            Verdict::None | Verdict::NoneAtDc | Verdict::Cancels
-        ) && feedback.block.iter().all(finite)
-}
-
-/// Whether such feedback brings V+ = V− about at direct current: what depends on speeds may swing, but rests nowhere else.
-fn holds_inputs_equal(verdict: Verdict) -> bool {
-    matches!(
-        verdict,
-        Verdict::Negative | Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds
-    )
 }

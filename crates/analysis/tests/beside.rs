@@ -210,26 +210,29 @@ fn a_comparator_is_no_part_of_the_gap() {
     );
 }
 
-// Half of the output comes back to plus and nothing to minus: with a gain of exactly 2 the linear equations have no answer, in + out/2 = out/2.
+// 1/2 of the output comes back to plus and 3/4 to minus. A rejection of 2.5 adds (V+ + V−)/5 to V+ − V−, and what comes back just cancels: the linear
+// equations have no answer, 3/5 · in + 3/5 · out = 3/5 · out.
 #[test]
 fn what_cannot_be_told_apart_is_the_rest() {
     beside(
         "
-        part two
-          gain 2
+        part poor
+          rejection 2.5
         end
         circuit c
-        opamps are two
+        opamps are poor
         supply +9 V and -9 V
         source probe: in = 1 V
         in -- R1 10k -- p -- R2 10k -- out
-        opamp A1: plus p, minus ground, drives out
+        ground -- R3 30k -- m -- R4 10k -- out
+        opamp A1: plus p, minus m, drives out
         ",
         expect![[r#"
             AtLimits
             in = 1; ideal 1; Rest 0; by probe 1 (1), A1.limit 0
-            p = 5; ideal 0; Rest 5; by probe 1/2 (1/2), A1.limit 9/2
-            out = 9; ideal -1; Rest 10; by probe 0 (0), A1.limit 9
+            p = 5; ideal 3/2; Rest 7/2; by probe 1/2 (1/2), A1.limit 9/2
+            out = 9; ideal 2; Rest 7; by probe 0 (0), A1.limit 9
+            m = 27/4; ideal 3/2; Rest 21/4; by probe 0 (0), A1.limit 27/4
             probe sees 20000
             at A1 0
         "#]],

@@ -271,6 +271,77 @@ fn without_feedback_a_finite_gain_has_an_answer() {
     );
 }
 
+/// What the figures of a part make of feedback that ideal op-amps would not rest with. With returns β+ and β− a gain A adds 1/A to β− − β+; a rejection
+/// takes (β+ + β−)/(2·rejection) off. By hand: 100·(5 mV + o/2 − 100/201·o) = o, so o = 201/302 V.
+#[test]
+fn feedback_is_judged_with_the_figures_of_the_part() {
+    use analysis::feedback::Verdict::{self, HeldByGain, Negative, Oscillates, Positive};
+    let alone = "source s: in = 10 mV\nin -- R1 10k -- p -- R2 10k -- o\nground -- R3 10k -- m -- R4 10.1k -- o\nopamp A1: plus p, minus m, drives o";
+    let nearly = &alone.replace("10.1k", "9.96k");
+    let railed = &format!("supply +9 V and -9 V\n{alone}");
+    // mid = −A·(in + o)/2 and o = −A·(2·mid + o)/3: det(P + 1/A) = 1/A² + 1/(3A) − 1/3
+    let loop_of_two = "source s: in = 1 V\nin -- R1 10k -- sum -- R2 10k -- o\nopamp A1: plus ground, minus sum, drives mid\n\
+                       mid -- R3 10k -- turn -- R4 20k -- o\nopamp A2: plus ground, minus turn, drives o";
+    // each pulls itself up by half and the other down by half: the difference of the two runs away at any gain above 1
+    let crossed = "a -- R1 10k -- x -- R2 10k -- ground\nb -- R3 10k -- o -- R4 10k -- ground\nopamp A1: plus x, minus o, drives a\n\
+                   opamp A2: plus o, minus x, drives b";
+    // a bridge after Wien oscillates where 1 + R4/R3 is above 3; a gain of 20 leaves 3.1/(1 + 3.1/20) of 3.1
+    let bridge = "supply +9 V and -9 V\no -- R1 10k -- x -- C1 100 nF -- p\np -- R2 10k -- ground\np -- C2 100 nF -- ground\n\
+                  ground -- R3 10k -- m -- R4 21k -- o\nopamp A1: plus p, minus m, drives o";
+    type Case<'t> = (&'t str, &'t str, Verdict, Verdict, Option<(i32, u32)>);
+    let cases: [Case; 11] = [
+        (alone, "gain 100", HeldByGain, Positive, Some((201, 302))),
+        (railed, "gain 100", HeldByGain, Positive, Some((201, 302))),
+        (alone, "gain 1000", Positive, Positive, None),
+        (alone, "offset 1 mV", Positive, Positive, None),
+        (
+            nearly,
+            "rejection 1000",
+            Negative,
+            Negative,
+            Some((-499, 100)),
+        ),
+        (nearly, "rejection 400", Positive, Negative, None),
+        (loop_of_two, "gain 2", HeldByGain, Positive, Some((4, 1))),
+        (loop_of_two, "gain 3", Positive, Positive, None),
+        (crossed, "gain 100", Verdict::None, Verdict::None, None),
+        (bridge, "gain 20", HeldByGain, Oscillates, Some((0, 1))),
+        (bridge, "gain 2000", Oscillates, Oscillates, None),
+    ];
+    for (lines, figures, verdict, ideally, volts) in cases {
+        let book = read(figures, lines);
+        let (circuit, parts) = (&book.circuits[0], &book.parts);
+        let study = Study::new(circuit, parts);
+        let it = &study.feedback[0];
+        assert_eq!(
+            (it.verdict, it.ideally),
+            (verdict, ideally),
+            "{figures}\n{lines}"
+        );
+        assert_eq!(it.rests, volts.is_some(), "{figures}\n{lines}");
+        let Some((over, under)) = volts else { continue };
+        assert_eq!(
+            study.outcome(circuit, parts),
+            Outcome::Real,
+            "{figures}\n{lines}"
+        );
+        if figures.starts_with("gain") {
+            assert!(
+                study.gap(circuit, parts).is_none(),
+                "ideal ones would run away\n{lines}"
+            );
+            let at = circuit.nodes.iter().position(|it| it.name == "o");
+            let solution = study.answer(circuit, parts).expect("it is known");
+            let found = exact(&solution.nodes[at.expect("the node")]);
+            assert_eq!(
+                found,
+                Ratio::from_parts(over.into(), under.into()),
+                "{lines}"
+            );
+        }
+    }
+}
+
 /// A row of stages whose output resistances tie them into one block.
 fn chain(stages: usize, feedback: &str) -> Book {
     let mut lines = String::from("source s: n0 = 0.1 V\n");

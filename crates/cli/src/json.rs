@@ -281,7 +281,8 @@ impl<'a> Writer<'a> {
         ) {
             self.states(out, circuit, study);
         }
-        if !known || !matches!(outcome, Outcome::AsIdeal | Outcome::Unknown(_)) {
+        let differs = !matches!(outcome, Outcome::AsIdeal | Outcome::Unknown(_));
+        if !known || differs && study.ideal_rests() {
             let solution = study.ideal(circuit, parts);
             let mut opamps = Map::new();
             for (opamp, output) in circuit.opamps.iter().zip(&solution.opamps) {
@@ -537,7 +538,10 @@ pub fn why(
 
 fn blame(verdict: Verdict) -> Option<&'static str> {
     match verdict {
-        Verdict::Negative | Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds => None,
+        Verdict::Negative
+        | Verdict::NegativeIfAlike
+        | Verdict::DependsOnSpeeds
+        | Verdict::HeldByGain => None,
         Verdict::Positive => Some("positive_feedback"),
         Verdict::Cancels => Some("feedback_cancels"),
         Verdict::None | Verdict::NoneAtDc => Some("no_feedback"),

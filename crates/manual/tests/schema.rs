@@ -150,6 +150,7 @@ fn every_verdict_and_severity_is_a_word_of_the_schema_and_of_the_book() {
         Marginal,
         InputFloats,
         TooMany,
+        HeldByGain,
     ];
     let root = schema();
     let words = root["$defs"]["verdict"]["enum"].as_array().expect("words");

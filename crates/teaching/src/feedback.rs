@@ -21,12 +21,8 @@ pub fn id(verdict: Verdict) -> &'static str {
         Verdict::Marginal => "marginal",
         Verdict::InputFloats => "input_floats",
         Verdict::TooMany => "too_many",
+        Verdict::HeldByGain => "held_by_gain",
     }
-}
-
-/// Whether V+ = V− may be trusted at these op-amps.
-pub fn holds(verdict: Verdict) -> bool {
-    matches!(verdict, Verdict::Negative | Verdict::NegativeIfAlike)
 }
 
 /// One line about one op-amp, for a hover: "negative: of a small rise of `out`, 10/43 comes back to minus and nothing to plus".
@@ -44,6 +40,7 @@ pub fn line(circuit: &Circuit, feedback: &Feedback, opamp: OpampId) -> String {
         Verdict::Oscillates => "a small disturbance grows into an oscillation",
         Verdict::RunsAway => "a small disturbance grows until the output is at a rail",
         Verdict::Marginal => "on the border, a disturbance neither grows nor dies away",
+        Verdict::HeldByGain => by_gain(feedback),
         Verdict::InputFloats => {
             return "unknown: with the output held, nothing fixes the voltage at an input".into();
         }
@@ -65,6 +62,22 @@ pub fn line(circuit: &Circuit, feedback: &Feedback, opamp: OpampId) -> String {
         line.push_str(&format!("; {firmness}"));
     }
     line
+}
+
+/// What ideal op-amps would do where finite gains hold the real ones.
+fn by_gain(feedback: &Feedback) -> &'static str {
+    match (feedback.ideally, feedback.block.len()) {
+        (Verdict::Positive, 1) => {
+            "held by its finite gain alone, an ideal op-amp would run away to a rail"
+        }
+        (Verdict::Positive, _) => {
+            "held by finite gains alone, ideal op-amps would run away to their rails"
+        }
+        (_, 1) => {
+            "held by its finite gain alone, with an ideal op-amp a disturbance would not die away"
+        }
+        _ => "held by finite gains alone, with ideal op-amps a disturbance would not die away",
+    }
 }
 
 /// "of a small rise of `out`, 10/43 comes back to minus (`sum`) and nothing to plus (`ref`)"; `None` where it is not determined.

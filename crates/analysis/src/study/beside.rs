@@ -4,6 +4,7 @@ use circuit::{Circuit, OpampId, Part};
 
 use super::{Outcome, Study};
 use crate::board::{Board, Causes, Drive};
+use crate::feedback::Verdict;
 use crate::gap::{self, Gap};
 use crate::linear::Budget;
 use crate::shares::Shares;
@@ -11,6 +12,17 @@ use crate::solution::{self, Solution};
 use crate::states::{self, Mode};
 
 impl Study {
+    /// Whether ideal op-amps would rest where V+ = V− holds, so that [`Study::ideal`] is an answer and not the point that they would run away from.
+    pub fn ideal_rests(&self) -> bool {
+        let runs = |it: Verdict| {
+            matches!(
+                it,
+                Verdict::Positive | Verdict::Oscillates | Verdict::RunsAway
+            )
+        };
+        !self.feedback.iter().any(|it| runs(it.ideally))
+    }
+
     /// The ideal answer to put beside the one as written: V+ = V− at every op-amp, but comparators, which are never linear, as they stand.
     pub fn ideal(&self, circuit: &Circuit, parts: &[Part]) -> &Solution {
         let solve = || {
@@ -60,6 +72,7 @@ impl Study {
             board.solve(board.budget(1)).single()
         };
         let find = || match self.outcome(circuit, parts) {
+            _ if !self.ideal_rests() => None,
             Outcome::Real => Gap::of(present(), linear, None),
             Outcome::AtLimits => {
                 let written = self.answer(circuit, parts)?.single()?;

@@ -37,11 +37,14 @@ minus, quickly. If the swinging is meant, as in a generator, say so: `expect K1 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     let (circuit, study, parts) = (checked.circuit, checked.study, &checked.book.parts);
     for it in &study.feedback {
-        let growing = matches!(
-            it.verdict,
-            Verdict::Oscillates | Verdict::RunsAway | Verdict::Marginal
-        );
-        if growing && checked.is_sure(&it.block) {
+        let growing = |it| {
+            matches!(
+                it,
+                Verdict::Oscillates | Verdict::RunsAway | Verdict::Marginal
+            )
+        };
+        let held = it.verdict == Verdict::HeldByGain && growing(it.ideally);
+        if (held || growing(it.verdict)) && checked.is_sure(&it.block) {
             findings.extend(of_block(checked, it));
         }
     }
@@ -55,18 +58,27 @@ fn of_block(checked: &Checked, it: &Feedback) -> Option<Finding> {
     let circuit = checked.circuit;
     let first = *it.block.first()?;
     let all = feedback::opamps(circuit, &it.block);
-    let message = match it.verdict {
+    let message = match it.ideally {
+        _ if it.verdict == Verdict::HeldByGain => {
+            format!("finite gain alone lets a disturbance die away in the loop through {all}")
+        }
         Verdict::Marginal => {
             format!("in the loop through {all} a disturbance neither grows nor dies away")
         }
         _ => format!("in the loop through {all} a small disturbance grows"),
     };
-    let help = format!(
-        "The feedback is on no side that can be relied on: {}. Lead more of an output back to its own minus input, or claim `expect {} oscillates` if \
+    let help = match it.verdict {
+        Verdict::HeldByGain => format!(
+            "The feedback is {}. Gain differs much from one part to the next, so nobody can rely on that. Lead more of an output back to its own minus input.",
+            feedback::line(circuit, it, first)
+        ),
+        _ => format!(
+            "The feedback is on no side that can be relied on: {}. Lead more of an output back to its own minus input, or claim `expect {} oscillates` if \
          that is meant.",
-        feedback::line(circuit, it, first),
-        circuit.opamps[first.index()].name
-    );
+            feedback::line(circuit, it, first),
+            circuit.opamps[first.index()].name
+        ),
+    };
     let names = it
         .block
         .iter()

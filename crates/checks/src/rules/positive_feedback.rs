@@ -3,8 +3,8 @@
 use analysis::Outcome;
 use analysis::feedback::{Feedback, Verdict};
 use circuit::OpampId;
-use syntax::{Fix, TextEdit};
-use teaching::{feedback, names};
+use syntax::{Dimension, Fix, TextEdit};
+use teaching::{feedback, names, notation};
 
 use crate::{Check, Checked, Finding, Rule, Severity};
 
@@ -20,7 +20,8 @@ const DOC: &str = "\
 V+ = V− holds only where feedback is negative: if the output rises a little, V+ − V− must fall, so that the output comes back.
 With positive feedback V+ − V− rises too, and the output runs to a rail. The node equations do not show it: with plus and
 minus exchanged they have the same answer. Where several op-amps move each other's inputs, the whole loop is judged at once.
-A stage that is meant to latch says so: `expect A1 latches`.
+A stage that is meant to latch says so: `expect A1 latches`. Where positive feedback outweighs negative by less than the part's gain
+makes up for, the op-amp rests all the same, and it is a warning: with more gain it would not.
 # Wrong
     source probe: in = 1.2 V
     in -- R1 10k -- sum -- R2 33k -- out
@@ -33,17 +34,26 @@ A stage that is meant to latch says so: `expect A1 latches`.
 
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     for it in &checked.study.feedback {
-        if it.verdict == Verdict::Positive && checked.is_sure(&it.block) {
-            findings.extend(positive(checked, it));
+        if !checked.is_sure(&it.block) {
+            continue;
+        }
+        match (it.verdict, it.ideally) {
+            (Verdict::Positive, _) => findings.extend(positive(checked, it)),
+            (Verdict::HeldByGain, Verdict::Positive) => findings.extend(held(checked, it)),
+            _ => {}
         }
     }
+}
+
+/// The op-amp to point at.
+fn blamed(it: &Feedback) -> Option<OpampId> {
+    it.repairs.first().unwrap_or(&it.block).first().copied()
 }
 
 fn positive(checked: &Checked, it: &Feedback) -> Option<Finding> {
     let circuit = checked.circuit;
     let v = checked.settings.writing.voltage.text();
-    let blamed = it.repairs.first().unwrap_or(&it.block);
-    let first = *blamed.first()?;
+    let first = blamed(it)?;
     let opamp = &circuit.opamps[first.index()];
     let out = names::node(circuit, opamp.drives);
     let alone = it.block.len() == 1;
@@ -62,13 +72,88 @@ fn positive(checked: &Checked, it: &Feedback) -> Option<Finding> {
         if let Some(shares) = feedback::shares(circuit, it, first) {
             help.push_str(&format!("{}. ", names::sentence(&shares)));
         }
+        help.push_str(&by_rejection(checked, it, first));
         help.push_str(&format!("So when {out} rises, {v}+ − {v}− rises too and {out} runs to a rail; {v}+ = {v}− does not hold. "));
     } else {
         help.push_str(&format!("A small rise comes around the loop enlarged, so {v}+ = {v}− does not hold at these op-amps. "));
     }
     help.push_str(&cure(checked, it));
+    Some(finding(checked, it, first, message, help))
+}
+
+/// Why feedback that more of the output brings back to minus is positive all the same, as a sentence with a blank behind it.
+fn by_rejection(checked: &Checked, it: &Feedback, opamp: OpampId) -> String {
+    let part = checked
+        .part_of(opamp)
+        .filter(|_| it.ideally != Verdict::Positive);
+    let Some((part, rejection)) = part.and_then(|it| Some((it, it.rejection.as_ref()?))) else {
+        return String::new();
+    };
+    let v = checked.settings.writing.voltage.text();
+    format!(
+        "But the part `{}` amplifies what both inputs share, too, {} times less than {v}+ − {v}−, and that is more than the two differ by. ",
+        part.name,
+        notation::number(rejection, Dimension::NONE)
+    )
+}
+
+/// Positive feedback that a finite gain makes up for.
+fn held(checked: &Checked, it: &Feedback) -> Option<Finding> {
+    let circuit = checked.circuit;
+    let v = checked.settings.writing.voltage.text();
+    let first = blamed(it)?;
+    let opamp = &circuit.opamps[first.index()];
+    let gain = checked.part_of(first).and_then(|it| it.gain.as_ref());
+    let (message, mut help) = match (&it.block[..], gain) {
+        ([_], Some(gain)) => (
+            format!(
+                "the feedback of `{}` is positive, and only its gain of no more than {} holds it",
+                opamp.name,
+                notation::number(gain, Dimension::NONE)
+            ),
+            feedback::shares(circuit, it, first)
+                .map(|it| format!("{}. ", names::sentence(&it)))
+                .unwrap_or_default(),
+        ),
+        _ => (
+            format!(
+                "the feedback in the loop through {} is positive, and only finite gains hold it",
+                feedback::opamps(circuit, &it.block)
+            ),
+            String::new(),
+        ),
+    };
+    help.push_str(&format!(
+        "So {v}+ − {v}− moves with the output, and it rests where gain times {v}+ − {v}− is the output; that is the answer as written. With more gain it
+         would run to a rail, and no part keeps its gain exactly. {}",
+        match &it.repairs[..] {
+            [] => "Lead more of the output back to the minus input.".into(),
+            [repair, ..] => format!(
+                "Exchange the inputs of {}, or lead more of the output back to the minus input.",
+                feedback::opamps(circuit, repair)
+            ),
+        }
+    ));
+    let mut finding = finding(checked, it, first, message, help);
+    finding.severity = Severity::Warning;
+    Some(finding)
+}
+
+fn finding(
+    checked: &Checked,
+    it: &Feedback,
+    first: OpampId,
+    message: String,
+    help: String,
+) -> Finding {
+    let circuit = checked.circuit;
     let mut finding = checked
-        .finding(&RULE, opamp.name_place, message, help)
+        .finding(
+            &RULE,
+            circuit.opamps[first.index()].name_place,
+            message,
+            help,
+        )
         .about(
             it.block
                 .iter()
@@ -86,7 +171,7 @@ fn positive(checked: &Checked, it: &Feedback) -> Option<Finding> {
             .fixes
             .extend(swap(checked, repair, finding.place.file));
     }
-    Some(finding)
+    finding
 }
 
 fn cure(checked: &Checked, it: &Feedback) -> String {
@@ -161,6 +246,7 @@ fn swap(checked: &Checked, repair: &[OpampId], file: syntax::FileId) -> Option<F
 mod tests {
     use expect_test::expect;
 
+    use crate::Severity;
     use crate::tests::report;
 
     #[test]
@@ -201,6 +287,24 @@ opamp A2: plus ground, minus turn, drives back
                   fix: exchange the inputs of `A1`: opamp A1: plus sum, minus ground, drives mid
             "#]],
         );
+    }
+
+    #[test]
+    fn what_its_gain_holds_is_a_warning() {
+        let text = "part weak\n  gain GAIN\nend\ncircuit g\nsource s: in = 10 mV\nin -- R1 10k -- p -- R2 10k -- o\nground -- R3 10k -- m -- R4 10.1k -- o\nopamp A1: plus p, minus m, drives o, part weak\n";
+        report(
+            &text.replace("GAIN", "100"),
+            expect![[r#"
+                warning: positive_feedback at `A1`
+                  the feedback of `A1` is positive, and only its gain of no more than 100 holds it
+                  Of a small rise of `o`, 100/201 comes back to minus (`m`) and 1/2 to plus (`p`). So V+ − V− moves with the output, and it rests where gain times V+ − V− is the output; that is the answer as written. With more gain it
+                         would run to a rail, and no part keeps its gain exactly. Exchange the inputs of `A1`, or lead more of the output back to the minus input.
+                  fix: exchange the inputs of `A1`: opamp A1: plus m, minus p, drives o, part weak
+            "#]],
+        );
+        let found = crate::tests::findings(&text.replace("GAIN", "1000"));
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].severity, Severity::Error);
     }
 
     #[test]

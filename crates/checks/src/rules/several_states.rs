@@ -1,7 +1,6 @@
 //! More than one stable state: which one it is depends on what happened before.
 
 use analysis::Outcome;
-use analysis::feedback::Verdict;
 use circuit::OpampId;
 use syntax::Dimension;
 use teaching::{feedback, names, states};
@@ -52,11 +51,7 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         .collect();
     // Feedback that does not hold V+ = V− is told by its own rule.
     let told = |it: &OpampId| {
-        let feedback = study.feedback_of(*it).map(|it| it.verdict);
-        let lasting = matches!(
-            feedback,
-            Some(Verdict::Negative | Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds)
-        );
+        let lasting = study.feedback_of(*it).is_some_and(|it| it.verdict.holds());
         !lasting && !circuit.opamps[it.index()].comparator
     };
     if open.iter().any(told) {

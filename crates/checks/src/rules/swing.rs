@@ -2,7 +2,6 @@
 
 use std::collections::HashSet;
 
-use analysis::feedback::Verdict;
 use analysis::states::Mode;
 use analysis::{Answer, Trouble};
 use circuit::{Circuit, ClaimKind, ElementKind, GROUND, NodeId, OpampId, SourceKind};
@@ -55,13 +54,7 @@ fn beyond(checked: &Checked) -> Vec<OpampId> {
     }
     if study.outcome(circuit, parts).is_settled() {
         let ids = (0..circuit.opamps.len() as u32).map(OpampId);
-        let held = |it: &OpampId| {
-            let verdict = study.feedback_of(*it).map(|it| it.verdict);
-            matches!(
-                verdict,
-                Some(Verdict::Negative | Verdict::NegativeIfAlike | Verdict::DependsOnSpeeds)
-            )
-        };
+        let held = |it: &OpampId| study.feedback_of(*it).is_some_and(|it| it.verdict.holds());
         let clipped = |it: &OpampId| {
             matches!(
                 study.mode(circuit, parts, *it),
