@@ -260,7 +260,11 @@ fn of_state(
         _ if !limited => None,
         StateClaim::AtRail { high } => Some(rests && stable.iter().all(|it| at(it, *high))),
         StateClaim::Latches => {
-            let stands = |high: bool| stable.iter().any(|it| at(it, high));
+            let stands = |high: bool| {
+                stable
+                    .iter()
+                    .any(|it| at(it, high) || it.sides[opamp.index()] == Some(high))
+            };
             Some(stands(true) && stands(false))
         }
         StateClaim::Goes { .. } => return goes(circuit, parts, states, claim),
@@ -268,7 +272,8 @@ fn of_state(
     told(claim, holds)
 }
 
-/// `expect A1 goes high at in = 2 V`: as the source that holds the node moves, a state with the op-amp low ends there, and it is high beyond.
+/// `expect A1 goes high at in = 2 V`: as the source that holds the node moves, a state with the op-amp on its low side ends there, and it is on its high side beyond,
+/// at the rail or held back from it by its limit of current.
 /// What is found is the nearest value at which that happens.
 pub(crate) fn goes(circuit: &Circuit, parts: &[Part], states: &States, claim: &Claim) -> Judgement {
     let Some(ClaimKind::State {
@@ -285,14 +290,13 @@ pub(crate) fn goes(circuit: &Circuit, parts: &[Part], states: &States, claim: &C
         return unjudged(claim);
     };
     let switches = states.switches(circuit, parts);
-    let [before, after] = match high {
-        true => [Mode::Low, Mode::High],
-        false => [Mode::High, Mode::Low],
-    };
     let of = |it: &&states::Switch| {
         it.source == *source
-            && it.from[opamp.index()] == before
-            && it.to.iter().any(|it| it[opamp.index()] == after)
+            && it.from_sides[opamp.index()] == Some(!high)
+            && it
+                .to_sides
+                .iter()
+                .any(|it| it[opamp.index()] == Some(*high))
     };
     // The source may hold the node with its minus end.
     let node = |it: &Answer| match circuit.sources[source.index()].kind {

@@ -18,6 +18,7 @@ mod by_parts;
 mod plant;
 mod search;
 mod small;
+mod survey;
 #[cfg(test)]
 mod tests;
 mod unique;
@@ -79,6 +80,9 @@ pub struct State {
     pub modes: Vec<Mode>,
     /// Op-amps that are also just at the edge of another mode.
     pub at_edge: Vec<bool>,
+    /// Of each op-amp whether its output is on its high side, at the rail or held back from it by a limit of current (else on its low side); `None`:
+    /// linear.
+    pub sides: Vec<Option<bool>>,
     /// Whether it would last.
     pub stability: Stability,
     solution: OnceLock<Solution>,
@@ -108,6 +112,10 @@ pub struct Switch {
     pub from: Vec<Mode>,
     /// The modes of the stable states beyond; none: it then never rests.
     pub to: Vec<Vec<Mode>>,
+    /// On which side each op-amp is in the state that ends, as in [`State::sides`].
+    pub from_sides: Vec<Option<bool>>,
+    /// On which side in the states beyond.
+    pub to_sides: Vec<Vec<Option<bool>>>,
 }
 
 impl State {
@@ -148,6 +156,7 @@ impl States {
             .states
             .into_iter()
             .map(|it| State {
+                sides: bench.plant.sides(&it.modes, &it.outputs),
                 modes: it.modes,
                 at_edge: it.edge,
                 stability: it.stability,
@@ -212,6 +221,8 @@ impl States {
                     leaving: it.leaving.iter().map(|it| OpampId(*it as u32)).collect(),
                     from: it.from,
                     to: it.to,
+                    from_sides: it.sides,
+                    to_sides: it.to_sides,
                 }
             });
             switches.list.extend(jumps);

@@ -36,6 +36,39 @@ fn number(answer: &Answer) -> String {
     }
 }
 
+/// With 1 kΩ at the output 5 mA make 5 V at most, so the high side is a limit of current: a source of 5 mA. There p is (in + o)/2 and o = (5 mA − (o − in)/20k)·1k,
+/// which is zero at in = −50/11 V. Wherever the source stands both ways are found, and a claim counts the limit of current as the high side.
+#[test]
+fn a_limit_of_current_has_thresholds_both_ways() {
+    for written in ["-8 V", "-300 V", "-4 V", "0 V", "4 V", "8 V", "300 V"] {
+        let book = read(&format!(
+            "part q\n  current source 5 mA, sink 20 mA\nend\ncircuit z\nsupply +12 V and -5 V\nsource s0: in = {written}\n\
+             in -- R1 10k -- p -- R2 10k -- o\no -- R6 1k -- ground\ncomparator A0: plus p, minus ground, drives o, part q\n\
+             expect A0 goes high at in = 5 V\nexpect A0 goes low at in = -4.545 V within 1 mV\nexpect A0 latches"
+        ));
+        let (circuit, parts) = (&book.circuits[0], &book.parts);
+        let study = Study::new(circuit, parts);
+        let switches = study
+            .states(circuit, parts)
+            .expect("limits")
+            .switches(circuit, parts);
+        let told = switches.list.iter();
+        let told: Vec<_> = told
+            .map(|it| (number(&it.at), word(it.from[0]), it.rises))
+            .collect();
+        let [down, up] = [("-50/11", "sourcing", false), ("5", "low", true)];
+        let [down, up] = [down, up].map(|it| (it.0.to_string(), it.1, it.2));
+        assert_eq!(told, [down, up], "{written}");
+        let holds: Vec<_> = study
+            .judgements(circuit, parts)
+            .iter()
+            .map(|it| it.holds)
+            .collect();
+        let latches = matches!(written, "-4 V" | "0 V" | "4 V");
+        assert_eq!(holds, [Some(true), Some(true), Some(latches)], "{written}");
+    }
+}
+
 /// The outcome, every state with its outputs, where states end, and each claim's judgement.
 #[track_caller]
 fn states(text: &str, expected: Expect) {

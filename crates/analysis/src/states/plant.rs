@@ -96,6 +96,19 @@ impl Stage {
         }
     }
 
+    /// Whether an output in a mode is on its high side: at the high limit, or held back from it by its limit of current. An output that is
+    /// dragged beyond a rail is on that rail's side. `None`: linear.
+    pub fn is_high(&self, mode: Mode, output: &Ratio) -> Option<bool> {
+        let limits = self.limits.as_ref();
+        match mode {
+            Mode::Linear => None,
+            Mode::High => Some(true),
+            Mode::Low => Some(false),
+            Mode::Sourcing => Some(limits.is_none_or(|[low, _]| output > low)),
+            Mode::Sinking => Some(limits.is_some_and(|[_, high]| output >= high)),
+        }
+    }
+
     /// What must hold in a mode beside its equation: all of one of these lists. An output at its limit of current that is dragged
     /// beyond a rail stays there whichever way it is pulled.
     pub fn conditions(&self, mode: Mode) -> Vec<Vec<Condition>> {
@@ -167,6 +180,13 @@ impl Plant {
     /// The column of the free source.
     pub fn free(&self) -> usize {
         self.stages.len() + 1
+    }
+
+    /// On which side each output is: [`Stage::is_high`].
+    pub fn sides(&self, modes: &[Mode], outputs: &[Near]) -> Vec<Option<bool>> {
+        let each = self.stages.iter().zip(modes).zip(outputs);
+        each.map(|((stage, mode), [output, _])| stage.is_high(*mode, output))
+            .collect()
     }
 
     /// Outputs that move each other, what comes first first.

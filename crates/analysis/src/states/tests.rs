@@ -275,6 +275,8 @@ fn a_stage_that_latches_switches_where_its_share_of_a_limit_is() {
                 leaving: vec![0],
                 rises,
                 to: vec![vec![to]],
+                sides: vec![Some(from == Mode::High)],
+                to_sides: vec![vec![Some(to == Mode::High)]],
             };
             // The input rises past the upper one and takes the output down.
             assert_eq!(
@@ -286,6 +288,30 @@ fn a_stage_that_latches_switches_where_its_share_of_a_limit_is() {
             );
         }
     }
+}
+
+/// What lasts only on a stretch far from where the source stands is found too: a state of its own, or one whose modes last near by as well.
+#[test]
+fn thresholds_are_the_same_wherever_the_source_stands() {
+    let mut random = Random(2_000_003);
+    let (mut compared, mut jumps) = (0, 0);
+    while compared < 150 {
+        let size = 1 + random.below(3) as usize;
+        let plant = plant(&mut random, size, true);
+        let from = |written: i64| {
+            let mut work = Work::default();
+            let finder = Finder::new(&plant, &judge, &mut work);
+            walk::walk(&finder, &ratio(written, 3), &mut work)
+        };
+        let all = [0, -1000, 1000, random.below(100) - 50].map(from);
+        if all.iter().any(|it| it.gave_up) {
+            continue;
+        }
+        assert!(all.iter().all(|it| *it == all[0]), "{all:#?} of {plant:#?}");
+        compared += 1;
+        jumps += all[0].jumps.len();
+    }
+    assert!(jumps > 300, "{jumps}");
 }
 
 /// Each output moves its own input, and that of the one before it in a ring.

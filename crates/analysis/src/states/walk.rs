@@ -3,16 +3,18 @@
 //! With one source's value s free, everything in one choice of modes is `a + b·s`, and each condition holds on one side of one value: so a state
 //! has an exact interval. At a finite end the states just beside it are looked up (`s ± ε`). If a stable one has the same voltages there, the
 //! circuit goes on smoothly; if none has, it jumps, and that end is a switching point. From the states as written the walk follows both
-//! ways out, and every state that it meets.
+//! ways out, and every state that it meets; then those that last only where it did not come by ([`survey`]). So the points are the same wherever the
+//! source stands in the text.
 
 use std::cmp::Ordering;
 
 use dashu_base::Sign;
-use rustc_hash::FxHashSet;
+use rustc_hash::FxHashMap;
 use syntax::Ratio;
 
 use super::plant::{Condition, Mode, Near};
 use super::search::{Block, Work};
+use super::survey::survey;
 use super::whole::{All, Finder, Whole, at};
 
 /// A point where a state ends and nothing with the same voltages goes on.
@@ -28,6 +30,9 @@ pub(crate) struct Jump {
     pub rises: bool,
     /// The stable states beyond.
     pub to: Vec<Vec<Mode>>,
+    /// On which side each op-amp's output is in the state that ends, and in those beyond: [`super::plant::Stage::is_high`].
+    pub sides: Vec<Option<bool>>,
+    pub to_sides: Vec<Vec<Option<bool>>>,
 }
 
 /// What a walk met.
@@ -42,57 +47,102 @@ pub(crate) struct Walk {
 const MOST: usize = 256;
 
 /// From one end to the other; `None`: without end.
-type Span = [Option<Ratio>; 2];
+pub(crate) type Span = [Option<Ratio>; 2];
 
 /// Follows every state as the free source moves away from its value as written.
 pub(crate) fn walk(finder: &Finder, written: &Ratio, work: &mut Work) -> Walk {
-    let mut walk = Walk::default();
-    let mut seen = FxHashSet::default();
-    let mut waiting: Vec<(Vec<Mode>, Ratio)> = Vec::new();
-    let mut meet = |all: &All, here: &Ratio, waiting: &mut Vec<(Vec<Mode>, Ratio)>| {
-        for state in all.states.iter().filter(|it| it.stability.stays()) {
-            if seen.insert(state.modes.clone()) {
-                waiting.push((state.modes.clone(), here.clone()));
-            }
-        }
+    let mut walker = Walker {
+        finder,
+        walk: Walk::default(),
+        known: FxHashMap::default(),
+        waiting: Vec::new(),
+        followed: 0,
     };
     for side in [Sign::Positive, Sign::Negative] {
-        let all = finder.states(&at(written, side, true), work);
-        walk.gave_up |= all.gave_up;
-        meet(&all, written, &mut waiting);
+        walker.look(written, side, work);
     }
-    let mut followed = 0;
-    while let Some((modes, here)) = waiting.pop() {
-        followed += 1;
-        if followed > MOST || walk.gave_up {
-            walk.gave_up = true;
-            break;
-        }
-        let Some(piece) = Piece::of(finder, &modes, &here) else {
-            continue;
-        };
-        for (end, side) in [(0, Sign::Negative), (1, Sign::Positive)] {
-            let Some(value) = &piece.span[end] else {
-                continue;
-            };
-            let beyond = finder.states(&at(value, side, true), work);
-            walk.gave_up |= beyond.gave_up;
-            let stable = || beyond.states.iter().filter(|it| it.stability.stays());
-            if !stable().any(|it| piece.goes_on(it, value)) {
-                walk.jumps.push(Jump {
-                    value: value.clone(),
-                    leaving: piece.leaving(end),
-                    from: modes.clone(),
-                    rises: side == Sign::Positive,
-                    to: stable().map(|it| it.modes.clone()).collect(),
-                });
-            }
-            meet(&beyond, value, &mut waiting);
+    walker.follow(work);
+    let (stretches, complete) = survey(finder, work);
+    walker.walk.gave_up |= !complete;
+    for (modes, inside) in stretches {
+        if !walker.knows(&modes, &inside) {
+            walker.look(&inside, Sign::Positive, work);
+            walker.follow(work);
         }
     }
+    let mut walk = walker.walk;
     walk.jumps
         .sort_by(|a, b| (&a.value, a.rises, &a.from).cmp(&(&b.value, b.rises, &b.from)));
     walk
+}
+
+struct Walker<'w, 'f> {
+    finder: &'w Finder<'f>,
+    walk: Walk,
+    /// Where each choice of modes is known to last: one choice may do on several stretches.
+    known: FxHashMap<Vec<Mode>, Vec<Span>>,
+    waiting: Vec<(Vec<Mode>, Ratio)>,
+    followed: usize,
+}
+
+impl Walker<'_, '_> {
+    fn knows(&self, modes: &[Mode], here: &Ratio) -> bool {
+        let spans = self.known.get(modes);
+        spans.is_some_and(|it| it.iter().any(|it| covers(it, here)))
+    }
+
+    /// The stable states just beside a value, which are followed from there.
+    fn look(&mut self, value: &Ratio, side: Sign, work: &mut Work) -> All {
+        let mut all = self.finder.states(&at(value, side, true), work);
+        self.walk.gave_up |= all.gave_up;
+        all.states.retain(|it| it.stability.stays());
+        for state in &all.states {
+            if !self.knows(&state.modes, value) {
+                self.waiting.push((state.modes.clone(), value.clone()));
+            }
+        }
+        all
+    }
+
+    fn follow(&mut self, work: &mut Work) {
+        while let Some((modes, here)) = self.waiting.pop() {
+            if self.knows(&modes, &here) {
+                continue;
+            }
+            self.followed += 1;
+            if self.followed > MOST || self.walk.gave_up {
+                self.walk.gave_up = true;
+                break;
+            }
+            let Some(piece) = Piece::of(self.finder, &modes, &here) else {
+                continue;
+            };
+            let known = self.known.entry(modes.clone()).or_default();
+            known.push(piece.span.clone());
+            for (end, side) in [(0, Sign::Negative), (1, Sign::Positive)] {
+                let Some(value) = &piece.span[end] else {
+                    continue;
+                };
+                let beyond = self.look(value, side, work);
+                if beyond.states.iter().any(|it| piece.goes_on(it, value)) {
+                    continue;
+                }
+                let plant = self.finder.plant;
+                let there = |[a, b]: &Near| [a + b * value, Ratio::ZERO];
+                let own: Vec<Near> = piece.outputs.iter().map(there).collect();
+                let sides_of = |it: &Whole| plant.sides(&it.modes, &it.outputs);
+                self.walk.jumps.push(Jump {
+                    value: value.clone(),
+                    leaving: piece.leaving(end),
+                    rises: side == Sign::Positive,
+                    to: beyond.states.iter().map(|it| it.modes.clone()).collect(),
+                    sides: plant.sides(&modes, &own),
+                    to_sides: beyond.states.iter().map(sides_of).collect(),
+                    from: modes.clone(),
+                });
+            }
+        }
+    }
 }
 
 /// One choice of modes over the values of the free source.
@@ -116,14 +166,7 @@ impl Piece {
             let own: Vec<Mode> = members.iter().map(|it| modes[*it]).collect();
             let found = block.outputs(&own)?;
             for (place, member) in members.iter().enumerate() {
-                let lists = block.stages[place].conditions(own[place]);
-                let spans_of = lists.iter().filter_map(|list| {
-                    list.iter().try_fold([None, None], |span, it| {
-                        let value = block.value(place, it.quantity, &found);
-                        narrowed(span, holding(it, &value)?)
-                    })
-                });
-                spans[*member] = around(spans_of.collect(), here)?;
+                spans[*member] = around(spans_of(&block, place, own[place], &found), here)?;
             }
             for (member, output) in members.iter().zip(found) {
                 outputs[*member] = Some(output);
@@ -151,6 +194,18 @@ impl Piece {
     }
 }
 
+/// Where the conditions of a mode hold, with all outputs of the block as a + b·s: one span for each list of conditions that holds anywhere.
+pub(crate) fn spans_of(block: &Block, place: usize, mode: Mode, outputs: &[Near]) -> Vec<Span> {
+    let lists = block.stages[place].conditions(mode).into_iter();
+    let spans = lists.filter_map(|list| {
+        list.iter().try_fold([None, None], |span, it| {
+            let value = block.value(place, it.quantity, outputs);
+            narrowed(span, holding(it, &value)?)
+        })
+    });
+    spans.collect()
+}
+
 /// Where a condition on a + b·s holds; `None`: nowhere.
 fn holding(condition: &Condition, [a, b]: &Near) -> Option<Span> {
     let short = &condition.bound - a;
@@ -164,7 +219,7 @@ fn holding(condition: &Condition, [a, b]: &Near) -> Option<Span> {
 }
 
 /// What two spans share; `None`: nothing.
-fn narrowed(a: Span, b: Span) -> Option<Span> {
+pub(crate) fn narrowed(a: Span, b: Span) -> Option<Span> {
     let [[a0, a1], [b0, b1]] = [a, b];
     let pick = |a: Option<Ratio>, b: Option<Ratio>, lower: bool| match (a, b) {
         (Some(a), Some(b)) => Some(if lower { a.max(b) } else { a.min(b) }),
@@ -177,20 +232,20 @@ fn narrowed(a: Span, b: Span) -> Option<Span> {
     }
 }
 
+fn covers(span: &Span, it: &Ratio) -> bool {
+    span[0].as_ref().is_none_or(|low| low <= it) && span[1].as_ref().is_none_or(|high| it <= high)
+}
+
 /// The stretch around a value that spans cover together.
-fn around(spans: Vec<Span>, here: &Ratio) -> Option<Span> {
-    let holds = |span: &Span, it: &Ratio| {
-        span[0].as_ref().is_none_or(|low| low <= it)
-            && span[1].as_ref().is_none_or(|high| it <= high)
-    };
-    let mut stretch = spans.iter().find(|it| holds(it, here))?.clone();
+pub(crate) fn around(spans: Vec<Span>, here: &Ratio) -> Option<Span> {
+    let mut stretch = spans.iter().find(|it| covers(it, here))?.clone();
     loop {
         let before = stretch.clone();
         for span in &spans {
-            if stretch[1].as_ref().is_some_and(|end| holds(span, end)) {
+            if stretch[1].as_ref().is_some_and(|end| covers(span, end)) {
                 stretch[1] = span[1].clone();
             }
-            if stretch[0].as_ref().is_some_and(|end| holds(span, end)) {
+            if stretch[0].as_ref().is_some_and(|end| covers(span, end)) {
                 stretch[0] = span[0].clone();
             }
         }

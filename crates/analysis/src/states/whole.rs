@@ -71,6 +71,11 @@ impl<'a> Finder<'a> {
         self.unique.iter().all(|it| *it)
     }
 
+    /// Whether one of the [`Finder::blocks`] has one state whatever drives it.
+    pub fn is_unique_block(&self, index: usize) -> bool {
+        self.unique[index]
+    }
+
     /// Every state, with the columns behind the outputs as given.
     pub fn states(&self, given: &[Near; 2], work: &mut Work) -> All {
         let mut all = All::default();
@@ -165,7 +170,7 @@ impl<'a> Finder<'a> {
         })
     }
 
-    fn stability(&self, members: &[usize], modes: &[Mode]) -> Stability {
+    pub fn stability(&self, members: &[usize], modes: &[Mode]) -> Stability {
         if !modes.contains(&Mode::Linear) {
             return Stability::Stable;
         }

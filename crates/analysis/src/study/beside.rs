@@ -38,6 +38,25 @@ impl Study {
         ideal.unwrap_or_else(|| self.solution(circuit, parts))
     }
 
+    /// The answer if one op-amp had no limit and all others stood as they do: what it would have to do. `None` where the circuit has too many states.
+    pub fn let_go(&self, circuit: &Circuit, parts: &[Part], opamp: OpampId) -> Option<Solution> {
+        const MOST: usize = 16;
+        if !matches!(
+            self.outcome(circuit, parts),
+            Outcome::AtLimits | Outcome::Several
+        ) {
+            return Some(self.linear(circuit, parts).clone());
+        }
+        let stable: Vec<_> = self.states(circuit, parts)?.stable().collect();
+        let each = stable.iter().map(|it| {
+            let mut modes = it.modes.clone();
+            modes[opamp.index()] = Mode::Linear;
+            Board::standing(circuit, parts, &modes).solve(Budget::default())
+        });
+        let few = stable.len() <= MOST;
+        few.then(|| each.reduce(|all, it| all.agreed(&it)))?
+    }
+
     /// How comparators stand in the one stable state, with all op-amps linear; `None` without comparators or such a state.
     fn comparing(&self, circuit: &Circuit, parts: &[Part]) -> Option<Vec<Mode>> {
         let modes = self.modes_at_limits(circuit, parts)?;

@@ -239,9 +239,9 @@ fn other_state(checked: &Checked, claim: &Claim, judgement: &Judgement) -> Optio
                     )
                 }
                 _ if mode.is_some() => format!(
-                    "Both rails would have to be stable with the sources as they are, and {is} in every stable state."
+                    "Both sides, high and low, would have to be stable with the sources as they are, and {is} in every stable state."
                 ),
-                _ => format!("Both rails would have to be stable, but {is}."),
+                _ => format!("Both sides, high and low, would have to be stable, but {is}."),
             },
         ),
         (StateClaim::Oscillates, _) => (
@@ -273,7 +273,7 @@ fn other_state(checked: &Checked, claim: &Claim, judgement: &Judgement) -> Optio
                 None => (
                     format!("`{name}` does not go {high} at any value of `{source}`"),
                     format!(
-                        "Its output would have to jump from one rail to the other as `{source}` moves alone. An output that goes there bit by bit is linear \
+                        "Its output would have to jump from one limit to the other as `{source}` moves alone. An output that goes there bit by bit is linear \
                          in between, and nothing switches."
                     ),
                 ),

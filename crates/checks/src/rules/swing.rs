@@ -38,11 +38,39 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     if checked.incomplete() {
         return;
     }
-    for (opamp, behind) in first_of_chains(checked.circuit, &beyond(checked)) {
+    let beyond = beyond(checked);
+    let (circuit, parts) = (checked.circuit, &checked.book.parts);
+    let chains = match checked.study.outcome(circuit, parts).is_settled() {
+        // What each would have to do is known with all others as they stand.
+        true => beyond.into_iter().map(|it| (it, Vec::new())).collect(),
+        false => first_of_chains(circuit, &beyond),
+    };
+    for (opamp, behind) in chains {
         if !refused(checked, opamp) {
             findings.extend(beyond_rail(checked, opamp, &behind));
         }
     }
+}
+
+/// The op-amps at a limit whose outputs move an op-amp's inputs.
+fn clipped_before(checked: &Checked, id: OpampId) -> Vec<OpampId> {
+    let (circuit, study, parts) = (checked.circuit, checked.study, &checked.book.parts);
+    let ids = (0..circuit.opamps.len() as u32).map(OpampId);
+    let clipped = |it: &OpampId| {
+        let mode = study.mode(circuit, parts, *it);
+        *it != id
+            && !circuit.opamps[it.index()].comparator
+            && mode.is_some_and(|it| it != Mode::Linear)
+    };
+    let clipped: Vec<OpampId> = ids.filter(clipped).collect();
+    if clipped.is_empty() {
+        return clipped;
+    }
+    let drives = Drives::of(circuit);
+    let before = clipped.into_iter();
+    before
+        .filter(|it| drives.behind(circuit, *it).contains(&id))
+        .collect()
 }
 
 /// The op-amps that feedback would hold linear and that stand at a rail.
@@ -205,7 +233,26 @@ fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Fin
         }
         (None, None) => return None,
     };
-    let message = format!("`{}` cannot hold {v}+ = {v}−: {short}", opamp.name);
+    let before = clipped_before(checked, id);
+    let with = match &before[..] {
+        [] => String::new(),
+        [one] => match checked
+            .study
+            .mode(checked.circuit, &checked.book.parts, *one)
+        {
+            Some(mode) => format!(
+                "with `{}` {}, ",
+                checked.circuit.opamps[one.index()].name,
+                states::stands(checked.circuit, &checked.book.parts, *one, mode)
+            ),
+            None => String::new(),
+        },
+        _ => format!(
+            "with {} at their limits, ",
+            feedback::opamps(checked.circuit, &before)
+        ),
+    };
+    let message = format!("`{}` cannot hold {v}+ = {v}−: {with}{short}", opamp.name);
     let instead = match stands {
         Some((_, words)) => words,
         None => format!(
@@ -218,6 +265,11 @@ fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Fin
         if high { "high" } else { "low" }
     );
     let help = match behind {
+        [] if !before.is_empty() && !asks_for_more(checked, id, high) => format!(
+            "{help} It would not be asked for that if {} kept within {} limits.",
+            feedback::opamps(checked.circuit, &before),
+            if before.len() == 1 { "its" } else { "their" }
+        ),
         [] => help,
         _ => format!(
             "{help} What {} would have to do rests on it.",
@@ -231,6 +283,17 @@ fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Fin
         Some(supply) => finding.also(supply.place, "its rails"),
         None => finding,
     })
+}
+
+/// Whether an output would have to be beyond its limit with every op-amp linear, too.
+fn asks_for_more(checked: &Checked, id: OpampId, high: bool) -> bool {
+    let solution = checked.study.linear(checked.circuit, &checked.book.parts);
+    let output = solution.opamps.get(id.index()).and_then(Option::as_ref);
+    let margin = output.and_then(|it| match high {
+        true => it.margin_high.as_ref(),
+        false => it.margin_low.as_ref(),
+    });
+    margin.is_some_and(is_negative)
 }
 
 /// Whether an op-amp stands at its high rail, and where that leaves its output and its inputs; `None` where it stands at none or that is not
@@ -272,12 +335,12 @@ pub(crate) struct Beyond {
     pub(crate) high: bool,
 }
 
-/// The words about an output beyond its limit; `None` where it is not.
+/// The words about an output beyond its limit with all others as they stand; `None` where it is not.
 pub(crate) fn limit(checked: &Checked, id: OpampId) -> Option<Beyond> {
     let circuit = checked.circuit;
     let opamp = &circuit.opamps[id.index()];
     let supply = opamp.supply.as_ref()?;
-    let solution = checked.study.linear(circuit, &checked.book.parts);
+    let solution = checked.study.let_go(circuit, &checked.book.parts, id)?;
     let output = solution.opamps.get(id.index())?.as_ref()?;
     let high = match (&output.margin_high, &output.margin_low) {
         (Some(margin), _) if is_negative(margin) => true,
@@ -420,6 +483,58 @@ expect A1 at low rail
                 error: expectation at `expect A1 at low rail`
                   `A1` is not at its low rail but at its high one
                   `out` would have to be 10 V, above its high limit of 5 V. The high rail is `vcc`, 5 V, and an output cannot go beyond it.
+            "#]],
+        );
+    }
+
+    const CHAIN: &str = r#"
+supply +9 V and -9 V
+source s: in = 3 V
+in -- R1 10k -- m -- R2 100k -- a
+opamp A1: plus ground, minus m, drives a
+a -- R3 10k -- n -- R4 30k -- b
+opamp A2: plus ground, minus n, drives b
+"#;
+
+    #[test]
+    fn what_no_claim_names_is_told_behind_what_one_names() {
+        report(
+            &format!("{CHAIN}expect A1 at low rail\n"),
+            expect![[r#"
+            warning: swing at `A2`
+              `A2` cannot hold V+ = V−: with `A1` at its low limit of −9 V, `b` would have to be 27 V, above its high limit of 9 V
+              The high rail is 9 V, and an output cannot go beyond it. So it stands at its high limit instead: `b` is 9 V, and V+ − V− is 4.5 V where it would have to be 0. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A2 at high rail`.
+              `supply +9 V and -9 V`: its rails
+        "#]],
+        );
+        report(
+            &format!("{CHAIN}expect A1 at low rail\nexpect A2 at high rail\n"),
+            expect![""],
+        );
+        let found = crate::tests::findings(CHAIN);
+        assert_eq!(found.len(), 2, "{found:#?}");
+    }
+
+    // a = 20 V and b = −20 V would leave c at 0 V; with b at its limit of −9 V c would have to be −11 V.
+    #[test]
+    fn what_only_another_at_its_limit_asks_for_says_so() {
+        report(
+            r#"
+source s: in = 2 V
+opamp A1: plus in, minus f, drives a, supply +25 V and -25 V
+ground -- R1 1k -- f -- R2 9k -- a
+in -- R3 1k -- g -- R4 10k -- b
+opamp A2: plus ground, minus g, drives b, supply +9 V and -9 V
+a -- R5 10k -- h -- R6 10k -- c
+b -- R7 10k -- h
+opamp A3: plus ground, minus h, drives c, supply +9 V and -9 V
+expect A2 at low rail
+"#,
+            expect![[r#"
+                warning: swing at `A3`
+                  `A3` cannot hold V+ = V−: with `A2` at its low limit of −9 V, `c` would have to be −11 V, below its low limit of −9 V
+                  The low rail is −9 V, and an output cannot go beyond it. So it stands at its low limit instead: `c` is −9 V, and V+ − V− is −666.67 mV where it would have to be 0. Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect A3 at low rail`. It would not be asked for that if `A2` kept within its limits.
+                  `supply +9 V and -9 V`: its rails
             "#]],
         );
     }
