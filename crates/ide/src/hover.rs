@@ -40,12 +40,6 @@ pub enum Block {
 
 /// What is to be said about the word at `offset`.
 pub fn hover(view: &View, offset: u32) -> Option<Hover> {
-    if let Some(pieces) = view.pieces_in(Span::at(offset)) {
-        let piece = pieces.first()?;
-        let mut found = hover(&piece.view, piece.inside(offset))?;
-        found.span = piece.span_outside(found.span);
-        return Some(found);
-    }
     let At { span, what } = at(view, offset)?;
     let blocks = match what {
         What::Things(things) => about(view, &things),

@@ -26,20 +26,6 @@ pub fn inlay(view: &View, within: Span) -> Vec<Hint> {
     if kind == Inlay::Off || view.settings().hidden {
         return hints;
     }
-    if let Some(pieces) = view.pieces_in(within) {
-        for piece in pieces {
-            let own = Span {
-                start: piece.inside(within.start),
-                end: piece.inside(within.end),
-            };
-            let own = inlay(&piece.view, own);
-            hints.extend(own.into_iter().map(|it| Hint {
-                offset: piece.outside(it.offset),
-                ..it
-            }));
-        }
-        return hints;
-    }
     let mut current: Option<(usize, Answers)> = None;
     for statement in &view.tree().statements {
         let StatementKind::Path(items) = &statement.kind else {

@@ -62,7 +62,20 @@ impl Near {
         }
     }
 
-    /// The same of a stretch.
+    /// The same of a stretch, as far as it lies in the circuit.
+    pub fn span_inside(&self, span: Span) -> Span {
+        Span {
+            start: self.inside(span.start),
+            end: self.inside(span.end),
+        }
+    }
+
+    /// Whether a stretch of the circuit's own text is its own, and not what all may use.
+    pub fn holds(&self, span: Span) -> bool {
+        span.start >= self.head
+    }
+
+    /// A stretch of the circuit's own text in the whole.
     pub fn span_outside(&self, span: Span) -> Span {
         shift(span, self.outside(span.start) - span.start)
     }
@@ -518,7 +531,7 @@ x -- R2 10k -- y
     }
 
     #[test]
-    fn hovers_and_hints_of_a_piece_are_those_of_the_whole() {
+    fn of_a_piece_is_answered_what_is_answered_of_the_whole() {
         for text in [STAGES, CLASS] {
             let open = || {
                 let mut workspace = Workspace::default();
@@ -528,23 +541,27 @@ x -- R2 10k -- y
             let (piece, whole) = (open(), open());
             assert_eq!(whole.studies().len(), 3);
             let last = text.len();
-            let end = Span::at(last as u32);
-            assert!(piece.pieces_in(end).is_some() && whole.pieces_in(end).is_none());
-            for at in (0..=last as u32).rev() {
-                assert_eq!(
-                    crate::hover(&piece, at),
-                    crate::hover(&whole, at),
-                    "at byte {at}"
-                );
+            let end = last as u32;
+            assert!(piece.near(end).is_some() && whole.near(end).is_none());
+            for at in (0..=end).rev() {
+                let answers = |view: &View| {
+                    (
+                        crate::hover(view, at),
+                        crate::definition(view, at),
+                        crate::highlights(view, at),
+                        crate::renamable(view, at),
+                        crate::signature(view, at),
+                    )
+                };
+                // What all use is asked of the whole; then all is.
+                let fresh = open();
+                assert_eq!(answers(&fresh), answers(&whole), "at byte {at}");
             }
-            let piece = open();
             for (start, end) in [(last, last), (last / 2, last - 20), (60, 200), (0, last)] {
                 let within = Span::new(start, end);
-                assert_eq!(
-                    crate::inlay(&piece, within),
-                    crate::inlay(&whole, within),
-                    "{within:?}"
-                );
+                let answers =
+                    |view: &View| (crate::inlay(view, within), crate::tokens(view, within));
+                assert_eq!(answers(&open()), answers(&whole), "{within:?}");
             }
         }
     }

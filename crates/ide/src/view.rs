@@ -216,6 +216,11 @@ impl View {
         )
     }
 
+    /// The circuit that a place stands in.
+    pub(crate) fn near(&self, offset: u32) -> Option<Near> {
+        self.pieces_in(Span::at(offset))?.into_iter().next()
+    }
+
     fn piece(&self, head: u32, cut: Span) -> Arc<View> {
         let mut last = self.piece.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some((span, view)) = &*last
