@@ -1,5 +1,6 @@
 //! A circuit as the algebra of its states: what each output moves, its limits, and the circuit again for a choice of modes.
 
+use std::borrow::Cow;
 use std::sync::OnceLock;
 
 use circuit::{Circuit, ElementKind, Opamp, OpampId, Part, SourceId, SourceKind};
@@ -230,11 +231,11 @@ impl Bench {
     /// Whether members of a block in these modes would stay there.
     pub fn stability(&self, circuit: &Circuit, members: &[usize], modes: &[Mode]) -> Stability {
         let judged = small::stability(&self.plant, members, modes, |loose| match loose {
-            [] => self
-                .instant
-                .get_or_init(|| self.at_first(circuit, &[]))
-                .clone(),
-            _ => self.at_first(circuit, loose),
+            [] => {
+                let rows = || self.at_first(circuit, &[]);
+                self.instant.get_or_init(rows).as_deref().map(Cow::Borrowed)
+            }
+            _ => self.at_first(circuit, loose).map(Cow::Owned),
         });
         match judged.stays() && self.reactive && self.grows(circuit, members, modes) {
             true => Stability::Unstable,

@@ -145,13 +145,13 @@ fn slot(quantity: Quantity) -> usize {
 }
 
 impl<'p> Block<'p> {
-    /// The block of these members, with the outputs before it put in and the constants as `[constant, step]` of the columns behind the
+    /// The block of these members, with the outputs `before` it put in where they are known and the constants as `[constant, step]` of the columns behind the
     /// outputs: what stands for 1, and for the free source.
-    pub fn new(
+    pub fn new<'n>(
         plant: &'p Plant,
         members: &[usize],
-        before: &[Option<Near>],
-        given: &[Near; 2],
+        before: impl Fn(usize) -> Option<&'n Near>,
+        given: &'n [Near; 2],
     ) -> Block<'p> {
         let size = members.len();
         let fold = |sum: &Sum<Ratio>| {
@@ -163,7 +163,7 @@ impl<'p> Block<'p> {
                 }
                 let value = match column.checked_sub(plant.constant()) {
                     Some(nth) => Some(&given[nth]),
-                    None => before[*column].as_ref(),
+                    None => before(*column),
                 };
                 if let Some([value, step]) = value {
                     line[size] += factor * value;

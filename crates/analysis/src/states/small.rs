@@ -1,5 +1,7 @@
 //! Whether a state lasts: the feedback of the op-amps that are linear in it, small changes alone counted.
 
+use std::borrow::Cow;
+
 use syntax::Ratio;
 
 use super::Stability;
@@ -8,11 +10,11 @@ use crate::feedback::{BUDGET, Sum, Verdict, add, eliminate, verdict_on};
 
 /// Judges members of a block in these modes. `instant` gives the rows of P at the first instant, where capacitors or inductors take part, with
 /// the op-amps in the list (at their limit of current, so that they hold no voltage) taken out; rows and columns count all op-amps.
-pub(crate) fn stability(
+pub(crate) fn stability<'i>(
     plant: &Plant,
     members: &[usize],
     modes: &[Mode],
-    instant: impl Fn(&[usize]) -> Option<Vec<Sum<Ratio>>>,
+    instant: impl Fn(&[usize]) -> Option<Cow<'i, [Sum<Ratio>]>>,
 ) -> Stability {
     let of = |wanted: fn(&Mode) -> bool| -> Vec<usize> {
         let both = members.iter().zip(modes);
@@ -26,16 +28,15 @@ pub(crate) fn stability(
     let Some(rest) = at_rest(plant, &linear, &loose) else {
         return Stability::Unstable;
     };
-    let within = |row: Sum<Ratio>| -> Sum<Ratio> {
+    let within = |row: &Sum<Ratio>| -> Sum<Ratio> {
         let place = |column| linear.binary_search(&column).ok();
-        row.into_iter()
-            .filter_map(|(column, share)| Some((place(column)?, share)))
+        row.iter()
+            .filter_map(|(column, share)| Some((place(*column)?, share.clone())))
             .collect()
     };
     let first = instant(&loose).map(|rows| {
-        let mut rows: Vec<_> = rows.into_iter().map(Some).collect();
-        let own = linear.iter().map(|it| rows[*it].take().unwrap_or_default());
-        own.map(within).collect::<Vec<_>>()
+        let own = linear.iter().map(|it| within(&rows[*it]));
+        own.collect::<Vec<_>>()
     });
     match verdict_on(&rest, first.as_deref()).0 {
         Verdict::Negative => Stability::Stable,

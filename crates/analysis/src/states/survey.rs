@@ -125,7 +125,8 @@ fn follow(
                 Some([a + b * &here, b * &given[1][1]])
             });
             let before: Vec<Option<Near>> = before.collect();
-            let local = Block::new(finder.plant, members, &before, &given);
+            let before = |it: usize| before[it].as_ref();
+            let local = Block::new(finder.plant, members, before, &given);
             let settled = match pieces <= MOST_PIECES {
                 true => unique::settle(&local, work),
                 false => None,
@@ -160,7 +161,8 @@ fn follow(
 
 fn block<'p>(finder: &Finder<'p>, members: &[usize], stretch: &Stretch) -> Block<'p> {
     let given = [[Ratio::ONE, Ratio::ZERO], [Ratio::ZERO, Ratio::ONE]];
-    Block::new(finder.plant, members, &stretch.outputs, &given)
+    let before = |it: usize| stretch.outputs[it].as_ref();
+    Block::new(finder.plant, members, before, &given)
 }
 
 fn joined(

@@ -162,7 +162,8 @@ impl Piece {
         let mut outputs: Vec<Option<Near>> = vec![None; count];
         let mut spans: Vec<Span> = vec![[None, None]; count];
         for members in &finder.blocks {
-            let block = Block::new(finder.plant, members, &outputs, &given);
+            let before = |it: usize| outputs[it].as_ref();
+            let block = Block::new(finder.plant, members, before, &given);
             let own: Vec<Mode> = members.iter().map(|it| modes[*it]).collect();
             let found = block.outputs(&own)?;
             for (place, member) in members.iter().enumerate() {

@@ -52,11 +52,10 @@ const FEW: usize = 64;
 impl<'a> Finder<'a> {
     pub fn new(plant: &'a Plant, judge: &'a Judge<'a>, work: &mut Work) -> Finder<'a> {
         let blocks = plant.blocks();
-        let nothing = vec![Some([Ratio::ZERO, Ratio::ZERO]); plant.stages.len()];
         let given = at(&Ratio::ZERO, Sign::Positive, false);
         let unique = blocks
             .iter()
-            .map(|it| unique::has_one_state(&Block::new(plant, it, &nothing, &given), work));
+            .map(|it| unique::has_one_state(&Block::new(plant, it, |_| None, &given), work));
         Finder {
             unique: unique.collect(),
             plant,
@@ -89,9 +88,9 @@ impl<'a> Finder<'a> {
         let mut partial = vec![start];
         for (index, members) in self.blocks.iter().enumerate() {
             let mut next = Vec::new();
-            for state in &partial {
-                let before: Vec<Option<Near>> = state.outputs.iter().cloned().map(Some).collect();
-                let block = Block::new(self.plant, members, &before, given);
+            for state in partial {
+                let before = |it: usize| Some(&state.outputs[it]);
+                let block = Block::new(self.plant, members, before, given);
                 let settled = match self.unique[index] {
                     true => unique::settle(&block, work),
                     false => None,
@@ -105,8 +104,9 @@ impl<'a> Finder<'a> {
                 };
                 all.open |= search.open;
                 all.gave_up |= search.gave_up;
-                for (found, stability) in self.merged(members, &block, search.found) {
-                    let mut state = state.clone();
+                let merged = self.merged(members, &block, search.found);
+                let states = std::iter::repeat_n(state, merged.len());
+                for ((found, stability), mut state) in merged.into_iter().zip(states) {
                     for (place, member) in members.iter().enumerate() {
                         state.modes[*member] = found.modes[place];
                         state.outputs[*member] = found.outputs[place].clone();
