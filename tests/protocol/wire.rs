@@ -326,20 +326,45 @@ fn the_process_ends_with_the_one_that_started_it() {
 #[test]
 fn nothing_is_answered_before_initialize_and_nothing_after_shutdown() {
     let mut client = Client::silent();
-    assert_eq!(
-        client.request("textDocument/hover", at(URI, 0, 0))["error"]["code"],
-        -32002
-    );
+    for method in ["textDocument/hover", "some/thing", "shutdown", "$/some"] {
+        let answer = client.request(method, at(URI, 0, 0));
+        assert_eq!(answer["error"]["code"], -32002, "{method}");
+    }
     client.request("initialize", json!({"capabilities": {}}));
     assert_eq!(
         client.request("initialize", json!({"capabilities": {}}))["error"]["code"],
         -32600
     );
     client.request("shutdown", Value::Null);
-    assert_eq!(
-        client.request("textDocument/hover", at(URI, 0, 0))["error"]["code"],
-        -32600
+    for method in ["textDocument/hover", "some/thing", "initialize", "shutdown"] {
+        let answer = client.request(method, at(URI, 0, 0));
+        assert_eq!(answer["error"]["code"], -32600, "{method}");
+    }
+}
+
+#[test]
+fn a_request_without_a_number_and_what_is_said_again_change_nothing() {
+    let offered = json!({"workspace": {
+        "didChangeWatchedFiles": {"dynamicRegistration": true},
+        "configuration": true,
+        "codeLens": {"refreshSupport": true},
+    }});
+    let mut client = Client::offering(offered);
+    client.frame(r#"{"jsonrpc":"2.0","id":null,"method":"textDocument/hover","params":{}}"#);
+    let answer = client.wait_for(|it| it["error"]["code"] == -32600);
+    assert_eq!(answer["id"], Value::Null);
+    // The first one brought a registration; then the lenses are asked for anew, without parameters.
+    client.wait_for(|it| it["method"] == "client/registerCapability");
+    client.notify("initialized", json!({}));
+    client.notify(
+        "workspace/didChangeConfiguration",
+        json!({"settings": {"ampersum": {}}}),
     );
+    let next = client.wait_for(|it| {
+        it["method"] == "client/registerCapability" || it["method"] == "workspace/codeLens/refresh"
+    });
+    assert_eq!(next["method"], "workspace/codeLens/refresh");
+    assert!(next.get("params").is_none(), "{next}");
 }
 
 #[test]

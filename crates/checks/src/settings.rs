@@ -258,33 +258,33 @@ impl Reader<'_> {
                     Some([from, to]) if from.compare(&to).is_some_and(|it| it.is_le()) => {
                         self.settings.resistor = [from, to]
                     }
-                    _ => self.bad_value(value, "two resistances, such as `\"100 ohm to 10 Mohm\"`"),
+                    _ => self.bad_value(entry, "two resistances, such as `\"100 ohm to 10 Mohm\"`"),
                 }
             }
             "output_current" => {
                 if let Some(it) =
-                    self.quantity(value, Dimension::AMPERE, "a current, such as `\"20 mA\"`")
+                    self.quantity(entry, Dimension::AMPERE, "a current, such as `\"20 mA\"`")
                 {
                     self.settings.output_current = it;
                 }
             }
             "phase_margin" => {
                 if let Some(it) =
-                    self.quantity(value, Dimension::DEGREE, "an angle, such as `\"45 deg\"`")
+                    self.quantity(entry, Dimension::DEGREE, "an angle, such as `\"45 deg\"`")
                 {
                     self.settings.phase_margin = it;
                 }
             }
             "touch_voltage" => {
                 if let Some(it) =
-                    self.quantity(value, Dimension::VOLT, "a voltage, such as `\"60 V\"`")
+                    self.quantity(entry, Dimension::VOLT, "a voltage, such as `\"60 V\"`")
                 {
                     self.settings.touch_voltage = it;
                 }
             }
             "touch_peak" => {
                 if let Some(it) =
-                    self.quantity(value, Dimension::VOLT, "a voltage, such as `\"42.4 V\"`")
+                    self.quantity(entry, Dimension::VOLT, "a voltage, such as `\"42.4 V\"`")
                 {
                     self.settings.touch_peak = it;
                 }
@@ -305,7 +305,7 @@ impl Reader<'_> {
     fn answers(&mut self, (key, value): Entry<'_, '_>) {
         match (key.get_ref().as_ref(), value.get_ref().as_bool()) {
             ("hidden", Some(hidden)) => self.settings.hidden = hidden,
-            ("hidden", None) => self.bad_value(value, "`true` or `false`"),
+            ("hidden", None) => self.bad_value((key, value), "`true` or `false`"),
             _ => self.unknown(key, "setting", &["hidden"]),
         }
     }
@@ -368,13 +368,13 @@ impl Reader<'_> {
         }
     }
 
-    fn one_of<T: Copy>(&mut self, (_, value): Entry<'_, '_>, words: &[(&str, T)]) -> Option<T> {
+    fn one_of<T: Copy>(&mut self, (key, value): Entry<'_, '_>, words: &[(&str, T)]) -> Option<T> {
         let said = value.get_ref().as_str();
         let found = words.iter().find(|it| said == Some(it.0)).map(|it| it.1);
         if found.is_none() {
             let known = words.iter().map(|it| format!("`\"{}\"`", it.0));
             self.bad_value(
-                value,
+                (key, value),
                 &teaching::names::list(known).replace(" and ", " or "),
             );
         }
@@ -383,7 +383,7 @@ impl Reader<'_> {
 
     fn quantity(
         &mut self,
-        value: &Spanned<DeValue<'_>>,
+        (key, value): Entry<'_, '_>,
         dimension: Dimension,
         wanted: &str,
     ) -> Option<Number> {
@@ -392,15 +392,15 @@ impl Reader<'_> {
             .as_str()
             .and_then(|it| positive(it, dimension));
         if read.is_none() {
-            self.bad_value(value, wanted);
+            self.bad_value((key, value), wanted);
         }
         read
     }
 
-    fn bad_value(&mut self, value: &Spanned<DeValue<'_>>, wanted: &str) {
+    fn bad_value(&mut self, (key, value): Entry<'_, '_>, wanted: &str) {
         self.trouble(
             span(value),
-            "this value does not fit its setting".into(),
+            format!("this value does not fit `{}`", key.get_ref()),
             format!("Write {wanted}."),
         );
     }
@@ -498,7 +498,7 @@ carried_errors = "once"
             (
                 "[rules]\nloose_end = \"never\"",
                 "\"never\"",
-                "this value does not fit its setting",
+                "this value does not fit `loose_end`",
                 "Write `\"error\"`, `\"warning\"`, `\"hint\"` or `\"off\"`.",
             ),
             (
@@ -510,7 +510,7 @@ carried_errors = "once"
             (
                 "[limits]\nresistor = \"100 V to 200 V\"",
                 "\"100 V to 200 V\"",
-                "this value does not fit its setting",
+                "this value does not fit `resistor`",
                 "Write two resistances, such as `\"100 ohm to 10 Mohm\"`.",
             ),
             (

@@ -38,10 +38,11 @@ struct State {
 }
 
 impl Bell {
-    /// Lets the checker begin: before `initialized` the client is told nothing.
-    pub(crate) fn start(&self) {
-        self.lock().started = true;
+    /// Lets the checker begin: before `initialized` the client is told nothing. Whether it had not begun yet.
+    pub(crate) fn start(&self) -> bool {
+        let before = std::mem::replace(&mut self.lock().started, true);
         self.bell.notify_all();
+        !before
     }
 
     /// Has these files checked.

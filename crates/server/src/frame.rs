@@ -13,6 +13,8 @@ pub(crate) enum Incoming {
     Response(Response),
     /// No message: a body that is no JSON, no object, or no message; a frame without a length.
     Malformed,
+    /// A request whose number is null, so that no answer could be told from any other.
+    Nameless,
     /// Nothing more will come.
     End,
 }
@@ -86,6 +88,9 @@ fn parse(body: &[u8]) -> Incoming {
     };
     // A response reads as a request without a method too, so the method decides.
     if value.get("method").is_some_and(Value::is_string) {
+        if value.get("id").is_some_and(Value::is_null) {
+            return Incoming::Nameless;
+        }
         serde_json::from_value(value).map_or(Incoming::Malformed, Incoming::Request)
     } else {
         serde_json::from_value(value).map_or(Incoming::Malformed, Incoming::Response)
@@ -129,6 +134,7 @@ mod tests {
                 Incoming::Request(it) => it.method().to_string(),
                 Incoming::Response(it) => format!("answer {}", it.id()),
                 Incoming::Malformed => "malformed".to_string(),
+                Incoming::Nameless => "nameless".to_string(),
                 Incoming::End => return kinds,
             });
         }
@@ -201,8 +207,9 @@ mod tests {
     #[test]
     fn answers_are_told_from_requests() {
         let wire = framed(r#"{"jsonrpc":"2.0","id":7,"result":null}"#)
-            + &framed(r#"{"jsonrpc":"2.0","id":"7","method":"m"}"#);
-        assert_eq!(kinds(wire.as_bytes()), ["answer 7", "m"]);
+            + &framed(r#"{"jsonrpc":"2.0","id":"7","method":"m"}"#)
+            + &framed(r#"{"jsonrpc":"2.0","id":null,"method":"m"}"#);
+        assert_eq!(kinds(wire.as_bytes()), ["answer 7", "m", "nameless"]);
     }
 
     #[test]

@@ -16,7 +16,7 @@ use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 use tower::Service;
 use tower_lsp::ExitedError;
-use tower_lsp::jsonrpc::{Error, Request, Response};
+use tower_lsp::jsonrpc::{Error, ErrorCode, Request, Response};
 use tower_lsp::lsp_types::*;
 
 use crate::desk::{Desk, name_of};
@@ -28,6 +28,9 @@ tokio::task_local! {
     /// The texts as they stood when the request was read.
     pub(crate) static SEEN: Snapshot;
 }
+
+/// `ServerNotInitialized` of the protocol.
+const NOT_INITIALIZED: i64 = -32002;
 
 /// A service whose messages are called in the order of the wire.
 pub(crate) struct Ordered<S> {
@@ -59,6 +62,22 @@ impl<S> Ordered<S> {
         if self.phase == Phase::ShutDown { 0 } else { 1 }
     }
 
+    /// Why nothing of this kind is heard now, known method or not: before `initialize`, and after `shutdown`.
+    fn refused(&self, method: &str) -> Option<Error> {
+        match self.phase {
+            Phase::Silent if method != "initialize" => Some(Error {
+                code: ErrorCode::ServerError(NOT_INITIALIZED),
+                message: "The first request has to be `initialize`.".into(),
+                data: None,
+            }),
+            Phase::ShutDown => Some(Error {
+                message: "After `shutdown` only `exit` is heard.".into(),
+                ..Error::invalid_request()
+            }),
+            _ => None,
+        }
+    }
+
     /// Follows what a message says about texts and settings; whether that was all there is to it.
     fn follow(&mut self, method: &str, parameters: &Value) -> bool {
         match (self.phase, method) {
@@ -70,7 +89,8 @@ impl<S> Ordered<S> {
                     .set_trace(parameters.get("trace").and_then(Value::as_str));
                 settings::take(&self.desk, parameters.get("initializationOptions"));
             }
-            (Phase::Open, "initialized") => self.desk.bell.start(),
+            // Who says it again has been heard, and is registered.
+            (Phase::Open, "initialized") => return !self.desk.bell.start(),
             (Phase::Open, "workspace/didChangeConfiguration") => {
                 settings::take(&self.desk, parameters.get("settings"));
             }
@@ -201,6 +221,12 @@ where
     }
 
     fn call(&mut self, request: Request) -> Self::Future {
+        if let Some(refused) = self.refused(request.method()) {
+            let answer = request
+                .id()
+                .map(|id| Response::from_error(id.clone(), refused));
+            return futures::future::ok(answer).boxed();
+        }
         if self.follow(request.method(), request.params().unwrap_or(&Value::Null)) {
             // A notification that was sent as a request all the same is answered, so that no one waits for ever.
             let answer = request

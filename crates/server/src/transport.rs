@@ -59,7 +59,7 @@ pub(crate) fn serve() -> i32 {
     let shared = desk.clone();
     runtime.spawn(async move {
         while let Some(request) = own_requests.next().await {
-            shared.outbox.send(message(&request)).await;
+            shared.outbox.send(asked(&request)).await;
         }
     });
 
@@ -72,12 +72,8 @@ pub(crate) fn serve() -> i32 {
                 Incoming::Request(request) if request.method() == "exit" => break,
                 Incoming::Request(request) => hand_in(&mut service, request, &shared, &handle),
                 Incoming::Response(answer) => _ = handle.block_on(answers.send(answer)),
-                Incoming::Malformed => {
-                    shared.outbox.send_now(message(&Response::from_error(
-                        Id::Null,
-                        Error::parse_error(),
-                    )));
-                }
+                Incoming::Malformed => refuse(&shared, Error::parse_error()),
+                Incoming::Nameless => refuse(&shared, Error::invalid_request()),
                 Incoming::End => break,
             }
         }
@@ -103,6 +99,12 @@ fn unbuffered_output() -> io::Result<File> {
 fn unbuffered_output() -> io::Result<File> {
     use std::os::windows::io::AsHandle;
     Ok(io::stdout().as_handle().try_clone_to_owned()?.into())
+}
+
+/// Answers what has no name to answer to.
+fn refuse(desk: &Desk, error: Error) {
+    desk.outbox
+        .send_now(message(&Response::from_error(Id::Null, error)));
 }
 
 /// Hands a message to the service; its answer is written when it comes.
@@ -147,6 +149,17 @@ fn hand_in(
 
 fn said(answer: Result<Option<Response>, ExitedError>) -> Option<Value> {
     answer.ok().flatten().map(|it| message(&it))
+}
+
+/// A request of ours: parameters are a table or a list, or are not there.
+fn asked(request: &Request) -> Value {
+    let mut request = message(request);
+    if let Some(it) = request.as_object_mut()
+        && it.get("params").is_some_and(Value::is_null)
+    {
+        it.remove("params");
+    }
+    request
 }
 
 fn message(it: &impl serde::Serialize) -> Value {
