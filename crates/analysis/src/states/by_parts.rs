@@ -19,21 +19,11 @@ pub(crate) fn judge_by_parts(circuit: &Circuit, parts: &[Part], feedback: &mut [
     let rests = |block: &[OpampId]| {
         let make = || {
             let few = circuit.opamps.len() <= MOST_OPAMPS;
-            let bench = few.then(|| Bench::of(circuit, parts))??;
-            let blocks = bench.plant.blocks();
-            Some((bench, blocks))
+            few.then(|| Bench::of(circuit, parts))?
         };
-        let (bench, blocks) = bench.get_or_init(make).as_ref()?;
-        let touched = |it: &&Vec<usize>| block.iter().any(|own| it.contains(&own.index()));
-        let all = blocks.iter().filter(touched).map(|members| {
-            let mode = |it: &usize| match circuit.opamps[*it].comparator {
-                true => Mode::High,
-                false => Mode::Linear,
-            };
-            let modes: Vec<Mode> = members.iter().map(mode).collect();
-            bench.stability(circuit, members, &modes)
-        });
-        all.max()
+        let bench = bench.get_or_init(make).as_ref()?;
+        let members: Vec<usize> = block.iter().map(|it| it.index()).collect();
+        Some(bench.stability(circuit, &members, &vec![Mode::Linear; members.len()]))
     };
     for it in feedback {
         let has_gain = |it: &OpampId| part(circuit, parts, *it).is_some_and(|it| it.gain.is_some());

@@ -169,6 +169,48 @@ opamp A1: plus ground, minus m, drives saw
         );
     }
 
+    // Where A2 would have to be follows from a comparator that is now at one rail, now at the other; where A3 would, from a source.
+    #[test]
+    fn what_swings_asks_for_no_voltage() {
+        let behind =
+            "square -- R4 1k -- n -- R5 10k -- far\nopamp A2: plus ground, minus n, drives far\n";
+        let aside = "source s: in = 2 V\nin -- R6 1k -- q -- R7 10k -- aside\nopamp A3: plus ground, minus q, drives aside\n";
+        let claim = "expect K1 oscillates\n";
+        report(&format!("{GENERATOR}{behind}{claim}"), expect![""]);
+        report(
+            &format!("{GENERATOR}{aside}{claim}"),
+            expect![[r#"
+                warning: swing at `A3`
+                  `A3` cannot hold V+ = V−: `aside` would have to be −20 V, below its low limit of −9 V
+                  The low rail is −9 V, and an output cannot go beyond it. Beyond it the output stands at its limit, V+ = V− no longer holds, and the voltages that follow from it are others. Less gain, a smaller input or a larger supply bring it back; if it is meant, write `allow swing at A3: "why"`.
+                  `supply +9 V and -9 V`: its rails
+            "#]],
+        );
+    }
+
+    #[test]
+    fn generators_of_other_kinds_may_be_claimed() {
+        let relaxation = "supply 5 V\nsource rail: vcc = 5 V\nvcc -- R1 10k -- p -- R2 10k -- ground\np -- R3 10k -- out\nout -- R4 100k -- m -- C1 1 uF -- ground\n\
+                          comparator K1: plus p, minus m, drives out\n";
+        let bridge = "supply +9 V and -9 V\nout -- R1 10k -- x -- C1 100 nF -- p\np -- R2 10k -- ground\np -- C2 100 nF -- ground\n\
+                      ground -- R3 10k -- m -- R4 21k -- out\nopamp K1: plus p, minus m, drives out\n";
+        let exactly = bridge.replace("21k", "20k");
+        for text in [relaxation, bridge, &exactly] {
+            let found = crate::tests::findings(text);
+            assert_eq!(found.len(), 1, "{found:#?}");
+            assert_eq!(found[0].rule, "oscillation", "{found:#?}");
+            report(&format!("{text}expect K1 oscillates\n"), expect![""]);
+        }
+        report(
+            &format!("{}expect K1 oscillates\n", bridge.replace("21k", "15k")),
+            expect![[r#"
+                error: expectation at `expect K1 oscillates`
+                  `K1` does not oscillate
+                  The circuit has a stable state, in which it stays: it is linear.
+            "#]],
+        );
+    }
+
     // (1 − 1/2)·u at rest, but at the first instant the capacitor holds minus: positive feedback tells it, and the claim accepts that.
     #[test]
     fn a_relaxation_oscillator_is_told_once() {

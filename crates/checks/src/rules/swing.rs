@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 
 use analysis::states::Mode;
-use analysis::{Answer, Trouble};
+use analysis::{Answer, Outcome, Trouble};
 use circuit::{Circuit, ClaimKind, ElementKind, GROUND, NodeId, OpampId, SourceKind};
 use syntax::{Dimension, Number};
 use teaching::{feedback, names, notation, states};
@@ -80,26 +80,39 @@ fn beyond(checked: &Checked) -> Vec<OpampId> {
     if troubles.is_empty() && !circuit.opamps.iter().any(|it| it.comparator) {
         return Vec::new();
     }
+    let ids = || (0..circuit.opamps.len() as u32).map(OpampId);
+    let held = |it: &OpampId| study.feedback_of(*it).is_some_and(|it| it.verdict.holds());
     if study.outcome(circuit, parts).is_settled() {
-        let ids = (0..circuit.opamps.len() as u32).map(OpampId);
-        let held = |it: &OpampId| study.feedback_of(*it).is_some_and(|it| it.verdict.holds());
         let clipped = |it: &OpampId| {
             matches!(
                 study.mode(circuit, parts, *it),
                 Some(Mode::High | Mode::Low)
             )
         };
-        return ids.filter(|it| held(it) && clipped(it)).collect();
+        return ids().filter(|it| held(it) && clipped(it)).collect();
     }
     let untrusted = |it: &Trouble| matches!(it, Trouble::NoSingleAnswer | Trouble::Feedback(_));
-    if troubles.iter().any(untrusted) {
+    // Of a circuit that never rests each op-amp is looked at by itself, below.
+    let swings = study.outcome(circuit, parts) == Outcome::Restless;
+    if !swings && troubles.iter().any(untrusted) {
         return Vec::new();
     }
     let beyond = troubles.iter().filter_map(|it| match it {
         Trouble::BeyondRail(opamp) => Some(*opamp),
         _ => None,
     });
-    beyond.collect()
+    let beyond: Vec<OpampId> = beyond.filter(held).collect();
+    if beyond.is_empty() {
+        return beyond;
+    }
+    // Behind what swings or stands nobody knows where, nothing is known of what an output would have to be.
+    let drives = Drives::of(circuit);
+    let restless = ids().filter(|it| circuit.opamps[it.index()].comparator || !held(it));
+    let moved: HashSet<OpampId> = restless.flat_map(|it| drives.behind(circuit, it)).collect();
+    beyond
+        .into_iter()
+        .filter(|it| !moved.contains(it))
+        .collect()
 }
 
 /// Of op-amps beyond their rails those that no other one drives there, each with those behind it: what they would have to do
@@ -259,10 +272,18 @@ fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Fin
             "Beyond it the output stands at its limit, {v}+ = {v}− no longer holds, and the voltages that follow from it are others."
         ),
     };
+    // Of a circuit that never rests no claim can say where an op-amp stands.
+    let swings = checked.study.outcome(checked.circuit, &checked.book.parts) == Outcome::Restless;
+    let meant = match swings {
+        true => format!("write `allow swing at {}: \"why\"`", opamp.name),
+        false => format!(
+            "claim `expect {} at {} rail`",
+            opamp.name,
+            if high { "high" } else { "low" }
+        ),
+    };
     let help = format!(
-        "{source} {instead} Less gain, a smaller input or a larger supply bring it back; if it is meant, claim `expect {} at {} rail`.",
-        opamp.name,
-        if high { "high" } else { "low" }
+        "{source} {instead} Less gain, a smaller input or a larger supply bring it back; if it is meant, {meant}.",
     );
     let help = match behind {
         [] if !before.is_empty() && !asks_for_more(checked, id, high) => format!(
