@@ -38,18 +38,33 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     if checked.incomplete() {
         return;
     }
-    let beyond = beyond(checked);
-    let (circuit, parts) = (checked.circuit, &checked.book.parts);
-    let chains = match checked.study.outcome(circuit, parts).is_settled() {
-        // What each would have to do is known with all others as they stand.
-        true => beyond.into_iter().map(|it| (it, Vec::new())).collect(),
-        false => first_of_chains(circuit, &beyond),
-    };
+    // What a line of the text accepts tells nothing of those behind it.
+    let (named, open): (Vec<OpampId>, Vec<OpampId>) = beyond(checked)
+        .into_iter()
+        .partition(|it| is_named(checked, *it));
+    let mut chains = first_of_chains(checked.circuit, &open);
+    chains.extend(named.into_iter().map(|it| (it, Vec::new())));
+    chains.sort_by_key(|it| it.0);
     for (opamp, behind) in chains {
         if !refused(checked, opamp) {
             findings.extend(beyond_rail(checked, opamp, &behind));
         }
     }
+}
+
+/// Whether a line of the text speaks of an op-amp's state or accepts a finding of this rule at it.
+fn is_named(checked: &Checked, id: OpampId) -> bool {
+    let circuit = checked.circuit;
+    let opamp = &circuit.opamps[id.index()];
+    let accepts = |rule: &str, at: &str| {
+        rule == RULE.name && (at == opamp.name || at == circuit.node_name(opamp.drives))
+    };
+    let claimed = circuit.claims.iter().any(|it| match &it.kind {
+        Some(ClaimKind::State { opamp, .. }) => *opamp == id,
+        Some(ClaimKind::Finding { rule, at }) => accepts(rule, at),
+        _ => false,
+    });
+    claimed || circuit.allows.iter().any(|it| accepts(&it.rule, &it.at))
 }
 
 /// The op-amps at a limit whose outputs move an op-amp's inputs.
@@ -266,6 +281,7 @@ fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Fin
         ),
     };
     let message = format!("`{}` cannot hold {v}+ = {v}−: {with}{short}", opamp.name);
+    let known = stands.is_some();
     let instead = match stands {
         Some((_, words)) => words,
         None => format!(
@@ -292,6 +308,15 @@ fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Fin
             if before.len() == 1 { "its" } else { "their" }
         ),
         [] => help,
+        _ if known => format!(
+            "{help} Behind it {} {} too.",
+            feedback::opamps(checked.circuit, behind),
+            if behind.len() == 1 {
+                "stands at its limit"
+            } else {
+                "stand at their limits"
+            }
+        ),
         _ => format!(
             "{help} What {} would have to do rests on it.",
             feedback::opamps(checked.circuit, behind)
@@ -532,8 +557,19 @@ opamp A2: plus ground, minus n, drives b
             &format!("{CHAIN}expect A1 at low rail\nexpect A2 at high rail\n"),
             expect![""],
         );
+        let accepted = "allow swing at A1: \"meant\"";
+        let found = crate::tests::findings(&format!("{CHAIN}{accepted}"));
+        assert!(
+            found.len() == 1 && found[0].subjects[0] == "A2",
+            "{found:#?}"
+        );
         let found = crate::tests::findings(CHAIN);
-        assert_eq!(found.len(), 2, "{found:#?}");
+        assert_eq!(found.len(), 1, "{found:#?}");
+        assert!(
+            found[0]
+                .help
+                .ends_with("Behind it `A2` stands at its limit too.")
+        );
     }
 
     // a = 20 V and b = −20 V would leave c at 0 V; with b at its limit of −9 V c would have to be −11 V.
