@@ -33,13 +33,14 @@ const OF_A_PART: [&str; 5] = [
     resistor_range::RULE.name,
 ];
 
-/// Each class, in the place of every op-amp of one circuit; comparators keep what they are.
+/// Each class, in the place of every op-amp of one circuit; comparators keep what they are, and where there are no others nothing is to choose.
 ///
 /// A warning about a limit of the part rules a class out, and so does an error of the circuit: without an answer nothing can
 /// be said. A claim that fails does not: most are about the ideal answer, and how far a class is from it is told as a number.
 /// What the text accepts with `allow` is accepted here too; a fault that it claims to have is one all the same.
 pub fn suit(book: &Book, index: usize, settings: &Settings) -> Vec<Suited> {
-    let Some(circuit) = book.circuits.get(index) else {
+    let chooses = |it: &&Circuit| it.opamps.iter().any(|it| !it.comparator);
+    let Some(circuit) = book.circuits.get(index).filter(chooses) else {
         return Vec::new();
     };
     let rest = Book {

@@ -239,7 +239,7 @@ impl Stages {
             let reach = rail - (asked.input + 0.01) * margin("inputs", index);
             write!(
                 parts,
-                "part p{name}\n  input_resistance {:.0} ohm\n  bias_current {bias:e} A\n  supply {:.4} V to {:.4} V\n  \
+                "part p{name}\n  gain 1000000\n  input_resistance {:.0} ohm\n  bias_current {bias:e} A\n  supply {:.4} V to {:.4} V\n  \
                  current {:e} A\n  inputs {:e} V\nend\n",
                 20.0 * (plus + minus + 1.0) * margin("input resistance", index),
                 2.0 * rail / margin("least", index),

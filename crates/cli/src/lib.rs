@@ -386,8 +386,9 @@ fn suit(file: &OneFile) -> Result<bool, String> {
         (*index, classes)
     });
     let tried: Vec<_> = tried.collect();
+    // Where nothing is to choose, anything will do.
     let would_do = |(_, classes): &(usize, Vec<checks::suit::Suited>)| {
-        classes.iter().any(|it| it.findings.is_empty())
+        classes.is_empty() || classes.iter().any(|it| it.findings.is_empty())
     };
     let good = !tried.is_empty() && tried.iter().all(would_do);
     if file.json {

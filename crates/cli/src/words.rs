@@ -111,8 +111,14 @@ pub fn explained(it: &Examined, index: usize, at: Option<&str>, real: bool) -> O
 pub fn suited(it: &Examined, index: usize, classes: &[Suited]) -> String {
     let circuit = &it.book.circuits[index];
     let mut out = heading(circuit);
-    if circuit.opamps.is_empty() {
-        let _ = writeln!(out, "It has no op-amp, so there is nothing to choose.");
+    if classes.is_empty() {
+        let why = match circuit.opamps.is_empty() {
+            true => "It has no op-amp, so there is nothing to choose.",
+            false => {
+                "It has comparators only: the classes are of op-amps, and none is tried in their place."
+            }
+        };
+        let _ = writeln!(out, "{why}");
         return out;
     }
     if classes.iter().any(|it| it.usual_rails) {

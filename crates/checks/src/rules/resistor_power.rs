@@ -5,7 +5,7 @@ use std::collections::HashSet;
 
 use analysis::Answer;
 use analysis::solution::{Carried, Solution};
-use circuit::{Element, ElementId, ElementKind};
+use circuit::{Circuit, Element, ElementId, ElementKind};
 use syntax::{Dimension, Fix, Number};
 use teaching::notation;
 
@@ -25,6 +25,7 @@ const DOC: &str = "\
 A resistor turns V²/R into heat. Beyond its rating it burns, and skin with it; at its rating it is already too hot to touch.
 Where no rating is written, 0.25 W is taken, the most common size; stay under half of a rating where a resistor must not get
 hot (both common practice, no source). Write another rating behind the value, `RL 100 1 W`, and build it with such a one.
+A pot is rated for its whole track: between one end and the wiper it may carry no more than end to end.
 Switch off before you feel for heat.
 # Wrong
     source battery: vcc = 9 V
@@ -53,30 +54,49 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     });
 }
 
-/// What a resistor may take, in watts.
-fn rating(element: &Element) -> Answer {
+/// What a resistor may take, in watts; of a pot's half its share of what the whole track may.
+fn rating(circuit: &Circuit, id: ElementId) -> Answer {
+    let element = &circuit.elements[id.index()];
     let usual = Number::decimal(25u8.into(), -2);
-    Answer::from(element.rating.as_deref().unwrap_or(&usual))
+    let whole = Answer::from(element.rating.as_deref().unwrap_or(&usual));
+    let share = track(circuit, id).and_then(|it| Answer::from(&element.value).over(&it));
+    share.map_or(whole.clone(), |it| &whole * &it)
+}
+
+/// The whole resistance of the pot whose half this is, in ohms.
+fn track(circuit: &Circuit, id: ElementId) -> Option<Answer> {
+    let half = &circuit.elements[id.index()];
+    let (pot, other, suffix) = match half.name.strip_suffix(".from") {
+        Some(pot) => (pot, id.index() + 1, ".to"),
+        None => {
+            let pot = half.name.strip_suffix(".to")?;
+            (pot, id.index().checked_sub(1)?, ".from")
+        }
+    };
+    let other = circuit.elements.get(other)?;
+    let own = other.name_place == half.name_place && other.name.strip_suffix(suffix) == Some(pot);
+    own.then(|| &Answer::from(&half.value) + &Answer::from(&other.value))
 }
 
 /// The resistors that take too much; not those whose heat rests on a current that no output delivers.
 pub(crate) fn hot(checked: &Checked, answer: &Solution) -> Vec<ElementId> {
     let all = checked.circuit.elements.iter().zip(&answer.elements);
-    let hot = all.enumerate().filter(|(_, (element, carried))| {
+    let all = (0..).map(ElementId).zip(all);
+    let hot = all.filter(|(id, (element, carried))| {
         element.kind == ElementKind::Resistor
             && carried
                 .as_ref()
                 .and_then(Carried::power)
-                .is_some_and(|it| exceeds(&it, &rating(element)))
+                .is_some_and(|it| exceeds(&it, &rating(checked.circuit, *id)))
     });
-    let mut hot: Vec<ElementId> = hot.map(|(index, _)| ElementId(index as u32)).collect();
+    let mut hot: Vec<ElementId> = hot.map(|it| it.0).collect();
     if checked.tells(output_current::RULE.name) {
         // With no more current than the output delivers it would stay cool.
         let rests = checked.overloads().iter().filter_map(|overload| {
             let asker = overload.asker()?;
             let carried = answer.elements[asker.index()].as_ref()?;
             let left = &carried.voltage.abs() * overload.limit();
-            let cool = !exceeds(&left, &rating(&checked.circuit.elements[asker.index()]));
+            let cool = !exceeds(&left, &rating(checked.circuit, asker));
             cool.then_some(asker)
         });
         let rests: HashSet<ElementId> = rests.collect();
@@ -87,7 +107,10 @@ pub(crate) fn hot(checked: &Checked, answer: &Solution) -> Vec<ElementId> {
 
 fn told(checked: &Checked, id: ElementId, carried: &Carried, firm: &[bool]) -> Option<Finding> {
     let element = &checked.circuit.elements[id.index()];
-    let (power, limit) = (carried.power()?, rating(element));
+    if let Some(track) = track(checked.circuit, id) {
+        return told_of_track(checked, element, carried, &track);
+    }
+    let (power, limit) = (carried.power()?, rating(checked.circuit, id));
     let watts = |answer: &Answer| notation::short(answer, Dimension::WATT);
     let takes = match checked.shown(&power, Dimension::WATT) {
         Some(power) => format!("`{}` takes {power}, more than the", element.name),
@@ -140,6 +163,47 @@ fn told(checked: &Checked, id: ElementId, carried: &Carried, firm: &[bool]) -> O
     })
 }
 
+/// A pot is rated for its whole track: where part of it carries the current, that part gets as hot as all of it would.
+fn told_of_track(
+    checked: &Checked,
+    half: &Element,
+    carried: &Carried,
+    track: &Answer,
+) -> Option<Finding> {
+    let current = carried.current.as_ref()?.abs();
+    let whole = &(&current * &current) * track;
+    let pot = half.name.rsplit_once('.').map_or(&*half.name, |it| it.0);
+    let limit = notation::number(&Number::decimal(25u8.into(), -2), Dimension::WATT);
+    let (ohms, shown) = (notation::short(track, Dimension::OHM), |it, dimension| {
+        checked.shown(it, dimension)
+    });
+    let message = match (
+        shown(&current, Dimension::AMPERE),
+        shown(&whole, Dimension::WATT),
+    ) {
+        (Some(current), Some(whole)) => format!(
+            "the track of `{pot}` carries {current}: over its whole {ohms} that is {whole}, more than the {limit} of a common pot"
+        ),
+        _ => format!(
+            "the track of `{pot}` carries more than its {ohms} may at the {limit} of a common pot"
+        ),
+    };
+    let size = next_size(&SIZES, &whole).filter(|_| !checked.settings.hidden);
+    let larger = match &size {
+        Some(size) => format!(
+            "Take one for {} or more",
+            notation::short(size, Dimension::WATT)
+        ),
+        None => "Take a larger one".to_owned(),
+    };
+    let help = format!(
+        "A pot is rated for its whole track, so a part of it may take only its share. {larger}, or one of more ohms, or let it feed less; what \
+         a resistor in series with it takes, the pot need not. Beyond its rating the track burns, and skin with it: switch off before you feel for heat."
+    );
+    let finding = checked.finding(&RULE, half.name_place, message, help);
+    Some(finding.about([half.name.clone()]))
+}
+
 /// A size as it is written, `0.5`.
 fn plain(size: &Answer) -> String {
     size.to_f64().to_string()
@@ -164,6 +228,45 @@ vcc -- R2 330 -- ground
                   `R1` takes 450 mW, more than the 250 mW of a common resistor
                   No rating is written, so that of the most common size is taken. Rate it for 500 mW or more, or make it 330 Ω or more; under half of its rating it stays touchable. Beyond it a resistor burns, and skin with it: switch off before you feel for heat.
                   fix: rate `R1` for 500 mW: vcc -- R1 180 1 % 0.5 W -- ground
+            "#]],
+        );
+    }
+
+    #[test]
+    fn a_pot_is_rated_as_one_part() {
+        let rules = |total: &str, at: &str| {
+            let text = format!(
+                "source s: a = 12 V\npot P1: total {total}, from a, to ground, wiper w, at {at}\nw -- R1 1M -- ground\n"
+            );
+            let found = crate::tests::findings(&text).into_iter();
+            found
+                .map(|it| (it.rule, it.subjects.join(" ")))
+                .collect::<Vec<_>>()
+        };
+        // 12 V squared over 250 mW are 576 ohm, wherever the wiper stands.
+        for at in ["50 %", "10 %", "99 %"] {
+            assert_eq!(rules("580 ohm", at), [], "{at}");
+            let both = ("resistor_power", "P1.from P1.to".to_owned());
+            assert_eq!(rules("570 ohm", at), [both], "{at}");
+        }
+        report(
+            r#"
+source s: a = 12 V
+pot P1: total 1k, from a, to ground, wiper w, at 90 %
+w -- R1 220 1 W -- ground
+"#,
+            expect![[""]],
+        );
+        report(
+            r#"
+source s: a = 12 V
+pot P1: total 1k, from a, to ground, wiper w, at 20 %
+w -- R1 220 1 W -- ground
+"#,
+            expect![[r#"
+                warning: resistor_power at `P1`
+                  the track of `P1` carries 32.211 mA: over its whole 1 kΩ that is 1.0375 W, more than the 250 mW of a common pot
+                  A pot is rated for its whole track, so a part of it may take only its share. Take one for 2 W or more, or one of more ohms, or let it feed less; what a resistor in series with it takes, the pot need not. Beyond its rating the track burns, and skin with it: switch off before you feel for heat.
             "#]],
         );
     }

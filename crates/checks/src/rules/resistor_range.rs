@@ -27,7 +27,7 @@ output; and its inputs draw a small bias current, which makes a voltage across r
 longer small. 1k to 100k is a good choice for most stages. The limits are set in `ampersum.toml`: `[limits] resistor`.
 Where the op-amp has a part with figures, the effect itself decides: its bias current may make 10 mV between its inputs (what
 100 nA make in 100k; our own round number), and the resistors at its inputs may be 1/19 of its input resistance together, which
-takes 5 % of its loop gain (a rule of thumb read in a discussion of resistor choice); what its output delivers is
+takes 5 % of its loop gain where its gain is finite (a rule of thumb read in a discussion of resistor choice); what its output delivers is
 `output_current`.
 # Wrong
     source probe: in = 10 mV
@@ -147,6 +147,8 @@ fn bias(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> Opti
 
 /// The resistors at both inputs against the resistance between them.
 fn loading(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> Option<Finding> {
+    // Without limit of gain V+ = V− holds whatever the inputs take.
+    part.gain.as_ref()?;
     let inner = Answer::from(part.input_resistance.as_ref()?);
     let outer = &seen[0] + &seen[1];
     // R/(R + R_in) is above 1/20 where R is above R_in/19.
@@ -397,6 +399,7 @@ part hungry
   current 20 mA
 end
 part quiet
+  gain 100000
   bias_current 10 pA
   input_resistance 10M
   current 20 mA
