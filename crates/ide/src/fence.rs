@@ -24,6 +24,15 @@ impl Fence {
         }
     }
 
+    /// Whether a file could be used at this path, there or not yet; where nothing is known of the workspace, perhaps.
+    pub(crate) fn may_hold(&self, path: &Path) -> bool {
+        let there = path.ancestors().find_map(|it| it.canonicalize().ok());
+        match (&self.root, there) {
+            (Some(root), Some(there)) => there.starts_with(root),
+            _ => true,
+        }
+    }
+
     /// The settings file and its text.
     pub fn settings(&self) -> Option<(String, String)> {
         let file = self.settings.as_ref()?;

@@ -7,14 +7,39 @@ use crate::View;
 /// The edits that make the whole statements in `range` canonical (`None`: all of them). Lines that cannot be read stay.
 /// What a statement's line shares with its canonical form is left out of its edit.
 pub fn formatting(view: &View, range: Option<Span>) -> Vec<TextEdit> {
-    let inside = |it: &TextEdit| {
+    let touched = |it: &TextEdit| {
         range.is_none_or(|range| it.span.start < range.end && range.start < it.span.end)
+    };
+    // Surplus blank lines are one edit: it goes no farther than what was asked for.
+    let inside = |it: TextEdit| match range {
+        Some(range) if it.span.of(view.text()).trim().is_empty() => within(view.text(), it, range),
+        _ => Some(it),
     };
     syntax::format_edits(view.text())
         .into_iter()
-        .filter(inside)
+        .filter(touched)
+        .filter_map(inside)
         .map(|it| smaller(view.text(), it))
         .collect()
+}
+
+/// Of an edit of blank lines that which lies in a range: lines there go, but for one where none is left beside it.
+fn within(text: &str, edit: TextEdit, range: Span) -> Option<TextEdit> {
+    let span = Span {
+        start: edit.span.start.max(range.start),
+        end: edit.span.end.min(range.end),
+    };
+    if span == edit.span {
+        return Some(edit);
+    }
+    let lines = |it: Span| it.of(text).matches('\n').count();
+    let beside = lines(edit.span) - lines(span);
+    let wanted = edit.text.matches('\n').count().saturating_sub(beside);
+    let kept = TextEdit {
+        span,
+        text: "\n".repeat(wanted.min(lines(span))),
+    };
+    (kept.text != span.of(text)).then_some(kept)
 }
 
 /// The edits after a line was ended at `caret`, which stands in the new line: the statement above becomes canonical, the new
@@ -141,6 +166,34 @@ mod tests {
             edits.iter().all(|it| it.span.end - it.span.start <= 12),
             "small: {edits:?}"
         );
+    }
+
+    #[test]
+    fn blank_lines_beside_a_range_stay() {
+        let text = "# Ω 𝄞\n\n\n\nsource a: in = 1 V\n";
+        let after = |start: usize, end: usize| {
+            let mut workspace = Workspace::default();
+            workspace.open("stage.amp", 1, text);
+            let snapshot = workspace.snapshot();
+            let range = Span::new(start, end);
+            let edits = formatting(snapshot.view("stage.amp").expect("open"), Some(range));
+            let mut after = text.to_owned();
+            for edit in edits.iter().rev() {
+                assert!(
+                    range.start <= edit.span.start && edit.span.end <= range.end,
+                    "{edit:?}"
+                );
+                after.replace_range(edit.span.range(), &edit.text);
+            }
+            after.matches('\n').count() - 2
+        };
+        let first = text.find("\n\n").expect("a blank line") + 1;
+        // How many blank lines are left: of the first, of two, of all three.
+        assert_eq!(
+            [0, 1, 2, 3].map(|it| after(first, first + it)),
+            [3, 2, 1, 1]
+        );
+        assert_eq!([1, 2, 3].map(|it| after(0, first + it)), [2, 1, 1]);
     }
 
     #[test]

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use syntax::{Span, StatementKind, TextEdit};
 
-use crate::{Snapshot, View};
+use crate::{Fence, Snapshot, View};
 
 /// The edits that keep every `use` true once files or folders have moved from one path to another: text by text, as they
 /// lie before the move.
@@ -31,6 +31,7 @@ pub fn moved(
 fn of_text(view: &View, moves: &[(PathBuf, PathBuf)]) -> Vec<TextEdit> {
     let name = &view.document().name;
     let own = after(Path::new(name), moves);
+    let fence = Fence::around(own.parent(), Path::is_file);
     let mut edits = Vec::new();
     for statement in &view.tree().statements {
         let StatementKind::Use(text) = statement.kind else {
@@ -40,7 +41,9 @@ fn of_text(view: &View, moves: &[(PathBuf, PathBuf)]) -> Vec<TextEdit> {
         let target = PathBuf::from(circuit::beside(name, inner.of(view.text())));
         let new_target = after(&target, moves);
         let stays = own == Path::new(name) && new_target == target;
-        if let Some(text) = relative(&own, &new_target).filter(|_| !stays)
+        // What would leave the workspace could not be used there: the line stays, and tells so.
+        if let Some(text) =
+            relative(&own, &new_target).filter(|_| !stays && fence.may_hold(&new_target))
             && text != inner.of(view.text())
         {
             edits.push(TextEdit { span: inner, text });
@@ -82,6 +85,41 @@ fn relative(from: &Path, to: &Path) -> Option<String> {
 mod tests {
     use super::*;
     use crate::Workspace;
+
+    #[test]
+    fn nothing_follows_out_of_the_workspace() {
+        let root = std::env::temp_dir().join(format!("ampersum-moves-{}", std::process::id()));
+        let lab = root.join("lab");
+        std::fs::create_dir_all(lab.join("parts")).expect("a folder");
+        std::fs::write(lab.join("ampersum.toml"), "").expect("a file");
+        let mut workspace = Workspace::default();
+        let bed = lab.join("bed.amp");
+        workspace.open(&bed.to_string_lossy(), 1, "use \"ops.amp\"\n");
+        let after = |new: &str| {
+            let moves = [(lab.join("ops.amp"), lab.join(new))];
+            let changed = moved(&workspace.snapshot(), &moves, &AtomicBool::new(false));
+            let edits = changed.into_iter().flat_map(|it| it.1);
+            edits.map(|it| it.text).collect::<Vec<_>>()
+        };
+        let found = [
+            "../ops.amp",
+            "parts/../../ops.amp",
+            "parts/ops.amp",
+            "new/ops.amp",
+        ]
+        .map(after);
+        std::fs::remove_dir_all(&root).expect("what was made");
+        let none = Vec::<String>::new();
+        assert_eq!(
+            found,
+            [
+                none.clone(),
+                none,
+                vec!["parts/ops.amp".into()],
+                vec!["new/ops.amp".into()]
+            ]
+        );
+    }
 
     #[test]
     fn uses_follow_files_and_folders() {
