@@ -51,7 +51,9 @@ end
 vim.lsp.inlay_hint.enable(true, { bufnr = buffer })
 wait('hints', function() return #vim.lsp.inlay_hint.get({ bufnr = buffer }) > 0 end)
 for _, it in ipairs(vim.lsp.inlay_hint.get({ bufnr = buffer })) do
-  say('hint', it.inlay_hint.position.line .. ' ' .. it.inlay_hint.label)
+  local words = {}
+  for _, part in ipairs(it.inlay_hint.label) do table.insert(words, part.value) end
+  say('hint', it.inlay_hint.position.line .. ' ' .. table.concat(words))
 end
 
 local symbols = client():request_sync('textDocument/documentSymbol', { textDocument = vim.lsp.util.make_text_document_params(buffer) }, 10000, buffer)

@@ -41,6 +41,41 @@ fn words(desk: &Desk, data: &Value) -> Vec<(String, String)> {
 }
 
 #[test]
+fn hints_lead_to_what_they_are_of_and_say_more_when_they_are_asked() {
+    let resolves =
+        json!({"textDocument": {"inlayHint": {"resolveSupport": {"properties": ["tooltip"]}}}});
+    for (offered, later) in [(json!({}), false), (resolves, true)] {
+        each(offered, TEXT, |desk| {
+            let provider = &desk.client.greeting["capabilities"]["inlayHintProvider"];
+            assert_eq!(provider["resolveProvider"], later);
+            let whole =
+                json!({"start": {"line": 0, "character": 0}, "end": {"line": 6, "character": 0}});
+            let hints = desk.ask_all("textDocument/inlayHint", json!({"range": whole}));
+            let hints = hints.as_array().expect("hints").clone();
+            let values = ["= 1 V", "= 500 mV"];
+            let places = ["s𝛺", "out"];
+            for (hint, (value, place)) in hints.iter().zip(values.iter().zip(places)) {
+                let part = &hint["label"][0];
+                assert_eq!(
+                    (part["value"].as_str(), &hint["kind"]),
+                    (Some(*value), &json!(1)),
+                    "{hint}"
+                );
+                assert_eq!(desk.words(&part["location"]["range"]), place);
+                assert_eq!(hint["tooltip"].is_null(), later, "{hint}");
+                let resolved = match later {
+                    true => desk.client.request("inlayHint/resolve", hint.clone()),
+                    false => hint.clone(),
+                };
+                let tooltip = resolved["tooltip"].as_str().expect("words");
+                assert!(tooltip.contains(&value[2..]), "{tooltip}");
+            }
+            assert_eq!(hints.len(), 2);
+        });
+    }
+}
+
+#[test]
 fn tokens_are_told_in_full_by_difference_and_in_part() {
     each(json!({}), TEXT, |desk| {
         let full = desk.ask_all("textDocument/semanticTokens/full", json!({}));

@@ -13,10 +13,19 @@ use crate::answers::{Answers, answers};
 pub struct Hint {
     /// Behind this byte.
     pub offset: u32,
-    /// `= 1.2 V`
-    pub label: String,
+    /// `= 1.2 V`; of several currents one each.
+    pub parts: Vec<Part>,
     /// More of it.
     pub tooltip: String,
+}
+
+/// One value of a hint.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Part {
+    /// `= 1.2 V`
+    pub text: String,
+    /// Where that has its name which the value is of.
+    pub place: Place,
 }
 
 /// The hints of one stretch of the text. A line that could not be read has none.
@@ -71,11 +80,10 @@ fn path(
         }
     }
     if kind == Inlay::All && !currents.is_empty() {
-        let label = currents.join(", ");
         let tooltip = words(answers, "Currents, from left to right.".into());
         hints.push(Hint {
             offset: statement.end,
-            label,
+            parts: currents,
             tooltip,
         });
     }
@@ -90,14 +98,15 @@ fn node_hint(answers: &Answers, node: NodeId, offset: u32) -> Option<Hint> {
         answers,
         format!("`{name}` = {}.", notation::full(value, Dimension::VOLT)),
     );
+    let place = *answers.circuit.nodes[node.index()].places.first()?;
     Some(Hint {
         offset,
-        label,
+        parts: vec![Part { text: label, place }],
         tooltip,
     })
 }
 
-fn current(answers: &Answers, name: Span) -> Option<String> {
+fn current(answers: &Answers, name: Span) -> Option<Part> {
     let here = Place {
         file: FileId(0),
         span: name,
@@ -110,10 +119,11 @@ fn current(answers: &Answers, name: Span) -> Option<String> {
     let carried = answers.element(ElementId(index as u32))?;
     let amperes = notation::short(carried.current.as_ref()?, Dimension::AMPERE);
     let ideal = mark(answers);
-    Some(format!(
-        "{} {amperes}{ideal}",
-        answers.circuit.elements[index].name
-    ))
+    let name = &answers.circuit.elements[index].name;
+    Some(Part {
+        text: format!("{name} {amperes}{ideal}"),
+        place: here,
+    })
 }
 
 /// `(ideal)`: a line has no room for more, and the tooltip says the rest.
@@ -159,7 +169,8 @@ mod tests {
         let (view, _) = open_in(&mut workspace, "bed.amp", text);
         let mut drawn = text.to_string();
         for hint in inlay(&view, Span::new(0, text.len())).into_iter().rev() {
-            drawn.insert_str(hint.offset as usize, &format!(" <{}>", hint.label));
+            let parts: Vec<&str> = hint.parts.iter().map(|it| &*it.text).collect();
+            drawn.insert_str(hint.offset as usize, &format!(" <{}>", parts.join(", ")));
         }
         drawn
     }
@@ -187,6 +198,19 @@ mod tests {
             drawn.contains("b -- R3 1k --\n"),
             "a broken line has none: {drawn}"
         );
+    }
+
+    #[test]
+    fn each_value_leads_to_the_name_that_it_is_of() {
+        let mut workspace = Workspace::default();
+        let (view, marks) = open_in(
+            &mut workspace,
+            "bed.amp",
+            "source s: «a» = 6 V\na -- R1 1k -- «b» -- R2 2k -- ground\nb -- R3 1k -- a\n",
+        );
+        let hints = inlay(&view, Span::new(0, view.text().len()));
+        let places: Vec<Span> = hints.iter().map(|it| it.parts[0].place.span).collect();
+        assert_eq!(places, [marks[0], marks[1], marks[1], marks[0]]);
     }
 
     #[test]

@@ -46,7 +46,7 @@ pub use fence::Fence;
 pub use folding::{Fold, FoldKind, folds};
 pub use formatting::{formatting, on_newline};
 pub use hover::{Block, Hover};
-pub use inlay::Hint;
+pub use inlay::{Hint, Part};
 pub use lens::{Lens, lens_title, lenses};
 pub use lines::Lines;
 pub use links::{Link, links};

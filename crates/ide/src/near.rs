@@ -109,9 +109,13 @@ pub fn inlay(view: &View, within: Span) -> Vec<Hint> {
     };
     let all = pieces.iter().flat_map(|near| {
         let own = inlay::inlay(&near.view, near.span_inside(within));
-        own.into_iter().map(|it| Hint {
-            offset: near.outside(it.offset),
-            ..it
+        own.into_iter().map(|mut it| {
+            it.offset = near.outside(it.offset);
+            let places = it.parts.iter_mut().map(|it| &mut it.place);
+            for place in places.filter(|it| it.file == FileId(0)) {
+                place.span = near.span_outside(place.span);
+            }
+            it
         })
     });
     all.collect()

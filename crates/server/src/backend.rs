@@ -82,6 +82,10 @@ impl LanguageServer for Backend {
         requests::inlay_hint::inlay_hint(&self.desk, parameters).await
     }
 
+    async fn inlay_hint_resolve(&self, hint: InlayHint) -> Result<InlayHint> {
+        requests::inlay_hint::resolve(hint).await
+    }
+
     async fn document_symbol(
         &self,
         parameters: DocumentSymbolParams,

@@ -18,6 +18,14 @@ const FEATURES: &[Feature] = &[
     ("textDocument/inlayHint", |it, _| {
         it.inlay_hint_provider = Some(OneOf::Left(true))
     }),
+    ("inlayHint/resolve", |it, offers| {
+        it.inlay_hint_provider = Some(OneOf::Right(InlayHintServerCapabilities::Options(
+            InlayHintOptions {
+                resolve_provider: Some(offers.hint_resolve_tooltip),
+                ..InlayHintOptions::default()
+            },
+        )));
+    }),
     ("textDocument/documentSymbol", |it, _| {
         it.document_symbol_provider = Some(OneOf::Left(true))
     }),

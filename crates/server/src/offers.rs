@@ -51,6 +51,8 @@ pub(crate) struct Offers {
     /// It can be told to ask again.
     pub(crate) refresh_diagnostics: bool,
     pub(crate) refresh_inlay_hints: bool,
+    /// What a hint says more may come later.
+    pub(crate) hint_resolve_tooltip: bool,
     /// It asks what else has to change before a file is renamed.
     pub(crate) asks_before_renaming: bool,
     pub(crate) work_done_progress: bool,
@@ -159,6 +161,10 @@ impl Offers {
             // Read here because the protocol's types spell it otherwise and lose it.
             refresh_diagnostics: has("workspace/diagnostics/refreshSupport"),
             refresh_inlay_hints: has("workspace/inlayHint/refreshSupport"),
+            hint_resolve_tooltip: lists(
+                "textDocument/inlayHint/resolveSupport/properties",
+                "tooltip",
+            ),
             asks_before_renaming: has("workspace/fileOperations/willRename"),
             work_done_progress: has("window/workDoneProgress"),
             related_documents: has("textDocument/diagnostic/relatedDocumentSupport"),

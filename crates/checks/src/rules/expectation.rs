@@ -127,8 +127,13 @@ fn differs(checked: &Checked, claim: &Claim, judgement: &Judgement) -> Finding {
         ),
         (true, None) => format!("With other values of the source the two sides part.{allowed}"),
         _ => format!(
-            "That is what the circuit as written gives.{allowed} If the circuit is meant so, change the claim; if not, look at the values \
+            "{}{allowed} If the circuit is meant so, change the claim; if not, look at the values \
              and connections that lead to {}.",
+            match checked.settings.hidden {
+                // No value is said that "that" could be.
+                true => "The circuit as written gives something else.",
+                false => "That is what the circuit as written gives.",
+            },
             subject_words(checked, left)
         ),
     };

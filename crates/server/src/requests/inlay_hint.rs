@@ -1,33 +1,79 @@
-//! `textDocument/inlayHint`
+//! `textDocument/inlayHint`, and what a hint says more when the pointer rests on it.
 
 use std::sync::Arc;
 
+use serde_json::json;
+use syntax::Span;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{near, ruler};
-use crate::desk::Desk;
+use super::{location, near, ruler, seen, work};
+use crate::desk::{Desk, name_of};
 
 pub(crate) async fn inlay_hint(
     desk: &Arc<Desk>,
     parameters: InlayHintParams,
 ) -> Result<Option<Vec<InlayHint>>> {
-    let encoding = desk.offers().encoding;
+    let desk = desk.clone();
+    let uri = parameters.text_document.uri.clone();
     let answer = near(&parameters.text_document.uri, move |view| {
-        let ruler = ruler(view, encoding);
-        let hints = ide::inlay(view, ruler.span(parameters.range))
-            .into_iter()
-            .map(|it| InlayHint {
+        let offers = desk.offers();
+        let ruler = ruler(view, offers.encoding);
+        let hints = ide::inlay(view, ruler.span(parameters.range));
+        let hints = hints.into_iter().map(|it| {
+            let parts = it.parts.iter().enumerate().flat_map(|(place, part)| {
+                let between = (place > 0).then(|| label(", ", None));
+                let own = label(&part.text, location(&desk, view, part.place));
+                between.into_iter().chain([own])
+            });
+            InlayHint {
                 position: ruler.position(it.offset),
-                label: InlayHintLabel::String(it.label),
-                kind: None,
+                label: InlayHintLabel::LabelParts(parts.collect()),
+                kind: Some(InlayHintKind::TYPE),
                 text_edits: None,
-                tooltip: Some(InlayHintTooltip::String(it.tooltip.replace('`', ""))),
+                tooltip: (!offers.hint_resolve_tooltip).then(|| tooltip(&it)),
                 padding_left: Some(true),
                 padding_right: Some(true),
-                data: None,
-            });
+                data: offers.hint_resolve_tooltip.then(
+                    || json!({"uri": uri, "version": view.document().version, "offset": it.offset}),
+                ),
+            }
+        });
         Some(hints.collect())
     });
     answer.await
+}
+
+/// Adds what a hint says more. One that is not known goes back as it is.
+pub(crate) async fn resolve(mut hint: InlayHint) -> Result<InlayHint> {
+    let data = hint.data.clone().unwrap_or_default();
+    let uri = data["uri"].as_str().and_then(|it| it.parse().ok());
+    let view = uri.and_then(|it: Url| seen().view(&name_of(&it)).cloned());
+    let offset = data["offset"]
+        .as_u64()
+        .and_then(|it| u32::try_from(it).ok());
+    let (Some(view), Some(offset)) = (view, offset) else {
+        return Ok(hint);
+    };
+    if data["version"] == view.document().version {
+        hint.tooltip = work(move |_| {
+            let hints = ide::inlay(&view, Span::at(offset));
+            let own = hints.iter().find(|it| it.offset == offset);
+            own.map(tooltip)
+        })
+        .await?;
+    }
+    Ok(hint)
+}
+
+fn label(text: &str, location: Option<Location>) -> InlayHintLabelPart {
+    InlayHintLabelPart {
+        value: text.to_owned(),
+        location,
+        ..InlayHintLabelPart::default()
+    }
+}
+
+fn tooltip(hint: &ide::Hint) -> InlayHintTooltip {
+    InlayHintTooltip::String(hint.tooltip.replace('`', ""))
 }
