@@ -172,7 +172,7 @@ fn a_selection_grows() {
                 words.push(desk.words(&it["range"]));
                 it = &it["parent"];
             }
-            assert_eq!(words[..4], ["", "1kΩ", "RΩ 1kΩ", "RΩ 1kΩ 1 %"]);
+            assert_eq!(words[..3], ["1kΩ", "RΩ 1kΩ", "RΩ 1kΩ 1 %"]);
             assert_eq!(words.last(), Some(&desk.text.as_str()));
         },
     );

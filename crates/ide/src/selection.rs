@@ -1,6 +1,6 @@
 //! Ever larger stretches around the caret: word, quantity, element, clause, path, statement, body, circuit, file.
 
-use syntax::{Expr, PathItem, Span, Statement, StatementKind};
+use syntax::{Argument, Expr, PathItem, Rail, Span, Statement, StatementKind};
 
 use crate::View;
 
@@ -8,7 +8,7 @@ use crate::View;
 pub fn selection(view: &View, offset: u32) -> Vec<Span> {
     let tree = view.tree();
     let whole = Span::new(0, view.text().len());
-    let mut spans = vec![Span::at(offset)];
+    let mut spans = Vec::new();
     let touched = view.tokens().iter().filter(|it| it.span.touches(offset));
     spans.extend(touched.map(|it| it.span));
     if let Some(id) = tree.statement_at(offset) {
@@ -24,9 +24,6 @@ pub fn selection(view: &View, offset: u32) -> Vec<Span> {
             .or(body.inside.last().copied())
             .unwrap_or(body.head);
         spans.push(head.span.to(tree.statement(last).span));
-    }
-    for circuit in &view.book().circuits {
-        spans.push(circuit.extent.span);
     }
     spans.push(whole);
     spans.retain(|it| it.touches(offset));
@@ -72,13 +69,27 @@ fn inside(statement: &Statement, spans: &mut Vec<Span>) {
         }
         StatementKind::Device(device) => {
             spans.extend(device.clauses.iter().map(|it| it.span));
+            for clause in &device.clauses {
+                if let Argument::Rails(rails) = &clause.argument {
+                    signed(rails, spans);
+                }
+            }
             if let (Some(first), Some(last)) = (device.clauses.first(), device.clauses.last()) {
                 spans.push(first.span.to(last.span));
             }
         }
         StatementKind::Source(source) => spans.push(source.drive.span),
+        StatementKind::Supply(rails) => signed(rails, spans),
         _ => {}
     }
+}
+
+/// Rails with their signs, which are no part of their expressions.
+fn signed(rails: &[Rail], spans: &mut Vec<Span>) {
+    spans.extend(rails.iter().filter_map(|it| match it {
+        Rail::Value { span, .. } => Some(*span),
+        Rail::Node(_) => None,
+    }));
 }
 
 fn expr(it: &Expr, spans: &mut Vec<Span>) {
@@ -107,7 +118,6 @@ mod tests {
         assert_eq!(
             steps("circuit c\n## d\nin -- R1 1«»0k 1 % -- out -- R2 1k -- ground\n"),
             [
-                "",
                 "10k",
                 "R1 10k",
                 "R1 10k 1 %",
@@ -120,13 +130,18 @@ mod tests {
         );
         let clause = steps("opamp A1: plus a, minus «»fb, drives o\n");
         assert_eq!(
-            clause[1..4],
+            clause[..3],
             ["fb", "minus fb", "plus a, minus fb, drives o"]
         );
         assert_eq!(
-            steps("let a = 2 * (b + «»c)")[1..4],
+            steps("let a = 2 * (b + «»c)")[..3],
             ["c", "b + c", "(b + c)"]
         );
         assert_eq!(steps("«»")[..], [""]);
+        assert_eq!(
+            steps("supply +9 V and «»-9 V\n")[..3],
+            ["-", "-9 V", "supply +9 V and -9 V"]
+        );
+        assert_eq!(steps("a -- R1 1k -- b\n«»\n").len(), 1, "a blank line");
     }
 }
