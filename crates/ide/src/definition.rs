@@ -1,10 +1,9 @@
 //! Where a name comes from.
 
-use syntax::{Place, Span};
-use teaching::names;
+use syntax::{FileId, Place, Span};
 
 use crate::View;
-use crate::at::{At, Thing, What, at};
+use crate::at::{At, What, at};
 
 /// Where the word at the caret leads.
 #[derive(Clone, PartialEq, Debug)]
@@ -17,35 +16,32 @@ pub struct Definition {
 
 /// Where the name at `offset` is first said; of a node the first place that names it; of `use` the file.
 pub fn definition(view: &View, offset: u32) -> Option<Definition> {
-    let At { span, what } = at(view, offset)?;
-    let mut to = match what {
-        What::Things(things) => things.iter().filter_map(|it| place(view, *it)).collect(),
-        What::Used(file) => vec![Place {
-            file,
-            span: Span::default(),
-        }],
-        What::Word(_) | What::Number => return None,
+    let names = view.names();
+    let named = names.at(offset).and_then(|it| {
+        let (file, span) = names.first(&names.things[it.thing].key)?;
+        let file = FileId(file as u32);
+        Some((it.span, Place { file, span }))
+    });
+    let (from, to) = match named {
+        Some(found) => found,
+        None => match at(view, offset)? {
+            At {
+                span,
+                what: What::Used(file),
+            } => {
+                let span_there = Span::default();
+                (
+                    span,
+                    Place {
+                        file,
+                        span: span_there,
+                    },
+                )
+            }
+            _ => return None,
+        },
     };
-    to.dedup();
-    (!to.is_empty()).then_some(Definition { from: span, to })
-}
-
-fn place(view: &View, thing: Thing) -> Option<Place> {
-    let book = view.book();
-    Some(match thing {
-        Thing::Node(circuit, node) => *book.circuits[circuit].nodes[node.index()].places.first()?,
-        Thing::Carrier(circuit, carrier) => {
-            names::carrier_name_place(&book.circuits[circuit], carrier)
-        }
-        Thing::Let(circuit, id) => book.circuits[circuit].lets[id.index()].place,
-        // What ships with the tool stands in no file that an editor could open.
-        Thing::Part(part) => {
-            let place = book.parts[part.index()].place;
-            (!book.ships(place.file)).then_some(place)?
-        }
-        Thing::Block(block) => book.blocks[block].place,
-        Thing::Circuit(circuit) => book.circuits[circuit].place,
-    })
+    Some(Definition { from, to: vec![to] })
 }
 
 #[cfg(test)]
@@ -91,6 +87,33 @@ mod tests {
         leads(
             "block half: in, out\n  in -- «R1» 1k -- out\nend\ncircuit c\nhalf H1: in a, out b\nexpect H1.«»R1 = 1k\n",
         );
+        // A device that a block makes, its ports, and what stands inside.
+        let blk = "block blk: «p1», «p2»\n  p1 -- R1 1k -- p2\nend\ncircuit c\nsource s: «x» = 1 V\nblk «F»: p1 x, p2 y\ny -- R2 1k -- ground\n";
+        let [plain, port, second, node, device] =
+            [None, Some(0), Some(1), Some(2), Some(3)].map(|kept| {
+                let mut number = 0;
+                let pieces = blk.split('«').enumerate().map(|(at, piece)| match at {
+                    0 => piece.to_owned(),
+                    _ => {
+                        number += 1;
+                        let marked = Some(number - 1) == kept;
+                        let (name, rest) = piece.split_once('»').expect("an end");
+                        if marked {
+                            format!("«{name}»{rest}")
+                        } else {
+                            format!("{name}{rest}")
+                        }
+                    }
+                });
+                pieces.collect::<String>()
+            });
+        assert!(!plain.contains('«'));
+        leads(&port.replace("F: p1 x", "F: «»p1 x"));
+        leads(&second.replace("x, p2 y", "x, p2«» y"));
+        leads(&node.replace("p1 x", "p1 «»x"));
+        leads(&device.replace("ground\n", "ground\nexpect «»F.p2 = 1 V\n"));
+        leads(&second.replace("ground\n", "ground\nexpect F.«»p2 = 1 V\n"));
+        leads("a -- R1 1k -- ground\nwork \"w\"\n  let «i1» = 2\n  a = «»i1\nend\n");
         leads("circuit «c»\na -- R1 1k -- ground\nwork \"w\" for «»c\n  a = 0\nend\n");
     }
 
@@ -135,5 +158,29 @@ mod tests {
             ("/greenhouse/lab.amp".to_string(), syntax::Span::default())
         );
         assert_eq!(to(1), ("/greenhouse/lab.amp".to_string(), part[0]));
+    }
+
+    #[test]
+    fn the_inside_of_a_used_block_is_found_in_its_file() {
+        let mut workspace = Workspace::default();
+        let lab = "# Ω\nblock half: top, «mid»\n  top -- «Ra» 1k -- mid\nend\n";
+        let (_, inside) = open_in(&mut workspace, "/greenhouse/lab.amp", lab);
+        let text = "use \"lab.amp\"\ncircuit c\nsource s: a = 1 V\nhalf D1: top a, «»mid b\nb -- R1 1k -- ground\n\
+                    expect D1.«»mid = 0.5 V\nexpect current(D1.«»Ra) = 1 mA\nexpect «»D1.mid = 1 V\n";
+        let (view, spans) = open_in(&mut workspace, "/greenhouse/bed.amp", text);
+        let to = |index: usize| {
+            definition(&view, spans[index].start)
+                .expect("it leads somewhere")
+                .to[0]
+        };
+        for (index, place) in [(0, inside[0]), (1, inside[0]), (2, inside[1])] {
+            let there = to(index);
+            assert_eq!(
+                view.file(there.file).expect("a file").0,
+                "/greenhouse/lab.amp"
+            );
+            assert_eq!(there.span, place);
+        }
+        assert_eq!(to(3).span.of(view.text()), "D1");
     }
 }

@@ -2,6 +2,7 @@
 
 mod circuit_parts;
 mod definitions;
+mod devices;
 mod language;
 mod real;
 #[cfg(test)]
@@ -40,7 +41,12 @@ pub enum Block {
 
 /// What is to be said about the word at `offset`.
 pub fn hover(view: &View, offset: u32) -> Option<Hover> {
-    let At { span, what } = at(view, offset)?;
+    let Some(At { span, what }) = at(view, offset) else {
+        let said = view.names().at(offset)?;
+        let span = said.span;
+        let blocks = devices::device(view, span).or_else(|| devices::other(view, said))?;
+        return Some(Hover { span, blocks });
+    };
     let blocks = match what {
         What::Things(things) => about(view, &things),
         What::Word(role) => language::word(view, span, role)?,

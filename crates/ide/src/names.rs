@@ -138,6 +138,11 @@ impl Names {
             .find(|it| it.span.touches(offset))
     }
 
+    /// Where a thing has its name first: the file's index in the book, and the place. `None` of what comes with the tool.
+    pub(crate) fn first(&self, key: &Key) -> Option<(usize, Span)> {
+        self.tables.first(key)
+    }
+
     /// The thing with this key, if the text says it.
     pub(crate) fn id(&self, key: &Key) -> Option<ThingId> {
         self.ids.get(key).copied()

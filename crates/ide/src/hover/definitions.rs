@@ -115,7 +115,7 @@ pub(super) fn circuit(view: &View, index: usize) -> Vec<Block> {
 }
 
 /// The words of `##` lines.
-fn described(lines: &str) -> String {
+pub(super) fn described(lines: &str) -> String {
     let words = lines
         .lines()
         .map(|it| it.trim().trim_start_matches('#').trim());

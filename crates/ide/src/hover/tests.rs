@@ -514,3 +514,94 @@ fn plain_text_has_lines_that_a_terminal_need_not_break() {
         "{shown}"
     );
 }
+
+#[test]
+fn a_device_that_a_block_makes_tells_what_it_is_joined_to() {
+    check(
+        "## Half of it.\nblock half: «»top, mid, R = 10k\n  top -- R1 («»R) -- «»mid -- R2 (R) -- ground\nend\n\
+         circuit c\nsource s: a = 1 V\n## For the vent.\nhalf «»H1: «»top a, mid «»b, «»R 2k\nopamp A1: plus b, minus q, drives q\n\
+         work \"sheet\"\n  let «»i1 = a / 4k\n  a = «»i1 * 4k\nend\n",
+        expect![[r#"
+            **top**
+
+            A port of block `half`.
+
+            ```
+            block half: top, mid, R = 10k
+            ```
+            =====
+            **R**
+
+            A parameter of block `half`.
+
+            ```
+            block half: top, mid, R = 10k
+            ```
+            =====
+            **b = 500 mV**
+
+            ```
+            (b − a)/H1.R1 + b/H1.R2 = 0
+            ```
+
+            No charge piles up at a node: the currents that leave `b` ad…
+
+            By source:
+
+            - 500 mV from `s`, 0.5 times it
+
+            Joined: `H1.R1`, `H1.R2` and plus of `A1`.
+            =====
+            **H1 = half**
+
+            For the vent.
+
+            - `top`: `a` = 1 V
+            - `mid`: `b` = 500 mV
+            - `R`: `2k`
+
+            Half of it.
+
+            ```
+            block half: top, mid, R = 10k
+            ```
+            =====
+            **port top of half**
+
+            `a` = 1 V.
+            =====
+            **b = 500 mV**
+
+            ```
+            (b − a)/H1.R1 + b/H1.R2 = 0
+            ```
+
+            No charge piles up at a node: the currents that leave `b` ad…
+
+            By source:
+
+            - 500 mV from `s`, 0.5 times it
+
+            Joined: `H1.R1`, `H1.R2` and plus of `A1`.
+            =====
+            **parameter R of half**
+
+            `2k`.
+            =====
+            **i1**
+
+            A value of this work sheet.
+
+            ```
+            let i1 = a / 4k
+            ```
+            =====
+            **i1**
+
+            A value of this work sheet.
+
+            ```
+            let i1 = a / 4k
+            ```"#]],
+    );
+}

@@ -159,6 +159,13 @@ impl Tables {
         })
     }
 
+    /// The file of a thing, by its index in the book, and the first place of its name there; `None` of what comes with the tool.
+    pub(super) fn first(&self, key: &Key) -> Option<(usize, Span)> {
+        let file = self.files.iter().position(|it| it.path == key.file)?;
+        let declared = self.files[file].homes.get(&key.home)?.get(&key.name)?;
+        (!self.shipped.contains(&file)).then_some((file, declared.first))
+    }
+
     pub(super) fn key_at(&self, offset: u32, name: &str) -> Option<Key> {
         let ((file, home), _) = self.find((0, self.home_at(offset)), name)?;
         let file = self.files[file].path.clone();
