@@ -105,7 +105,17 @@ pub fn completion(view: &View, offset: u32) -> Option<Completion> {
         end: offset,
     }
     .of(view.text());
-    items.sort_by_key(|it| !it.text.starts_with(typed));
+    // What stands there already comes last, if something can go on behind it.
+    let goes_on = items.iter().any(|it| it.insert.start == offset);
+    items.sort_by_key(|it| {
+        let behind = it.insert.start == offset;
+        match it.text.starts_with(typed) {
+            true if goes_on && it.text.trim() == typed => 3,
+            true => 0,
+            false if behind => 1,
+            false => 2,
+        }
+    });
     let more = items.len() > MOST_ITEMS;
     items.truncate(MOST_ITEMS);
     (!items.is_empty()).then_some(Completion { items, more })

@@ -24,6 +24,9 @@ const WAVES: [&str; 5] = ["sine", "square", "triangle", "step", "through"];
 pub(super) fn items<'v>(view: &'v View, line: &'v Line<'v>) -> Vec<Item> {
     let mut menu = Menu::new(view, line);
     let tokens = &line.before[..];
+    if in_number(view, line) {
+        return menu.items;
+    }
     if let Some(text) = line.in_text {
         if tokens.len() == 1 && tokens[0].text == "use" {
             files(&mut menu, text);
@@ -38,6 +41,15 @@ pub(super) fn items<'v>(view: &'v View, line: &'v Line<'v>) -> Vec<Item> {
     }
     statement(&mut menu, tokens);
     menu.items
+}
+
+/// Whether the caret stands inside a number, or behind its point: only digits can come there.
+fn in_number(view: &View, line: &Line) -> bool {
+    let inside = |it: &Token| it.kind == Tok::Number && line.caret < it.span.end;
+    let before = &view.text()[..line.caret as usize];
+    let number = before.strip_suffix('.').filter(|_| line.within.is_none());
+    line.before.last().is_some_and(inside)
+        || number.is_some_and(|it| it.ends_with(|it: char| it.is_ascii_digit()))
 }
 
 /// The body that a line stands in.
@@ -155,13 +167,7 @@ fn devices(menu: &mut Menu) {
             "diode" => "D",
             _ => "C",
         };
-        let clauses = match *word {
-            "opamp" | "comparator" => "plus ${1:node}, minus ${2:node}, drives ${3:node}",
-            "switch" => "from ${1:node}, to ${2:node}, ${3|open,closed|}",
-            "pot" => "from ${1:node}, to ${2:node}, wiper ${3:node}, total ${4:10k}, at ${5:50 %}",
-            "diode" => "anode ${1:node}, cathode ${2:node}",
-            _ => "plus ${1:node}, minus ${2:node}, value ${3:10 uF}",
-        };
+        let clauses = clauses(menu, word).unwrap_or_default();
         item.snippet = Some(format!("{word} {}: {clauses}", menu.next_free(letter)));
         menu.put(item);
     }
@@ -175,20 +181,29 @@ fn devices(menu: &mut Menu) {
     for name in blocks {
         let about = About::Block(name.clone());
         let mut item = menu.item(&name, ItemKind::Block, "a block", about);
-        let ports = menu.view.names().ports(&name).unwrap_or_default();
-        let nodes = ports.iter().filter(|it| it.1 == Kind::Node);
-        let filled: Vec<_> = nodes
-            .zip(1..)
-            .map(|((port, _), number)| format!("{port} ${{{number}:node}}"))
-            .collect();
+        let filled = clauses(menu, &name).unwrap_or_default();
         let letter: String = name.chars().take(1).flat_map(char::to_uppercase).collect();
-        item.snippet = Some(format!(
-            "{name} {}: {}",
-            menu.next_free(&letter),
-            filled.join(", ")
-        ));
+        item.snippet = Some(format!("{name} {}: {}", menu.next_free(&letter), filled));
         menu.put(item);
     }
+}
+
+/// What a device or a block asks for, with places to fill in.
+fn clauses(menu: &Menu, kind: &str) -> Option<String> {
+    let fixed = match kind {
+        "opamp" | "comparator" => "plus ${1:node}, minus ${2:node}, drives ${3:node}",
+        "switch" => "from ${1:node}, to ${2:node}, ${3|open,closed|}",
+        "pot" => "from ${1:node}, to ${2:node}, wiper ${3:node}, total ${4:10k}, at ${5:50 %}",
+        "diode" => "anode ${1:node}, cathode ${2:node}",
+        "electrolytic" => "plus ${1:node}, minus ${2:node}, value ${3:10 uF}",
+        block => {
+            let ports = menu.view.names().ports(block)?;
+            let nodes = ports.iter().filter(|it| it.1 == Kind::Node).zip(1..);
+            let filled = nodes.map(|((port, _), number)| format!("{port} ${{{number}:node}}"));
+            return Some(filled.collect::<Vec<_>>().join(", "));
+        }
+    };
+    Some(fixed.to_owned())
 }
 
 /// Behind a line's first word, where that is a device or a node.
@@ -204,7 +219,17 @@ fn named(menu: &mut Menu, kind: &str) {
         }
         _ => return menu.behind(" --", "a path through elements"),
     };
+    // With a name that no other has it goes on.
+    let typed = menu.typed();
+    if !typed.is_empty()
+        && let Some(clauses) = clauses(menu, kind)
+    {
+        menu.behind_filled(&format!(": {clauses}"), "what it asks for");
+    }
     let name = menu.next_free(&letter);
+    if name == typed {
+        return;
+    }
     let mut item = menu.item(
         &name,
         ItemKind::Device,
@@ -251,7 +276,9 @@ fn path(menu: &mut Menu, tokens: &[Token]) {
                     _ => &["k", "M", "ohm", "nF", "uF", "mH"],
                 });
             }
-            menu.behind(" -- ", "the path goes on");
+            if !menu.is_before("--") {
+                menu.behind(" -- ", "the path goes on");
+            }
             if !last.iter().any(|it| it.text.ends_with('%')) {
                 menu.behind(" 1 %", "its tolerance");
             }
@@ -306,6 +333,11 @@ fn element(menu: &mut Menu) {
     }
 }
 
+/// Clauses of devices that name a node.
+const NODE_CLAUSES: [&str; 8] = [
+    "plus", "minus", "drives", "from", "to", "wiper", "anode", "cathode",
+];
+
 fn device(menu: &mut Menu, kind: &str, tokens: &[Token]) {
     let clauses: Vec<&[Token]> = tokens.split(|it| it.text == ",").collect();
     let (last, before) = clauses
@@ -317,6 +349,17 @@ fn device(menu: &mut Menu, kind: &str, tokens: &[Token]) {
         .collect();
     let ports = menu.view.names().ports(kind).map(<[_]>::to_vec);
     let Some(word) = last.first() else {
+        let typed = menu.typed();
+        let asks_node = match ports.iter().flatten().find(|it| it.0 == typed) {
+            Some(port) => port.1 == Kind::Node,
+            None => {
+                let mut clauses = words::clauses(kind).into_iter().flatten();
+                clauses.any(|it| it.0 == typed) && NODE_CLAUSES.contains(&typed)
+            }
+        };
+        if asks_node {
+            menu.nodes_behind();
+        }
         let exclusive = said.iter().any(|it| matches!(*it, "open" | "closed"));
         for (clause, meaning) in words::clauses(kind).into_iter().flatten() {
             let done = said.contains(clause) || exclusive && matches!(*clause, "open" | "closed");
@@ -429,11 +472,12 @@ fn source(menu: &mut Menu, rest: &[Token]) {
             Some(equals) => self::drive(menu, &drive[equals + 1..], VOLTS),
             None => match drive {
                 [] => {
+                    if !menu.typed().is_empty() {
+                        menu.behind_filled(" = ${1:1 V}", "the voltage that it holds");
+                        menu.behind_filled(" - ${1:node} = ${2:1 V}", "between two nodes");
+                    }
                     menu.nodes();
                     menu.some(words::WAVES, &WAVES);
-                    if menu.line.word.end > menu.line.word.start {
-                        menu.behind(" = ", "the voltage that it holds");
-                    }
                 }
                 [node] if node.kind == Tok::Name && !WAVES.contains(&node.text) => {
                     menu.behind(" = ", "the voltage that it holds");
@@ -452,6 +496,10 @@ fn source(menu: &mut Menu, rest: &[Token]) {
 /// A current's drive, and where it flows.
 fn current(menu: &mut Menu, drive: &[Token]) {
     match drive.last().map(|it| it.text) {
+        Some("from") if is_node(menu, menu.typed()) => {
+            menu.behind(" into ground", "where it flows");
+            menu.nodes();
+        }
         Some("from" | "into") => menu.nodes(),
         _ if drive.iter().any(|it| it.text == "into") => {}
         _ if drive.iter().any(|it| it.text == "from") => menu.some(words::WAVES, &["into"]),
@@ -461,6 +509,11 @@ fn current(menu: &mut Menu, drive: &[Token]) {
         }
         None => {}
     }
+}
+
+fn is_node(menu: &Menu, name: &str) -> bool {
+    let known = menu.view.names().known(menu.line.start(), name);
+    name == "ground" || known.is_some_and(|it| it.1 == Kind::Node)
 }
 
 fn drive(menu: &mut Menu, tokens: &[Token], size: &[&'static str]) {
@@ -485,6 +538,21 @@ fn drive(menu: &mut Menu, tokens: &[Token], size: &[&'static str]) {
         "duty" => &["%"],
         _ => size,
     };
+    // A usual value behind a word that asks for one.
+    let usual = |word: &str| match word {
+        "at" if matches!(first.text, "step" | "through") => Some("1 ms"),
+        "at" => Some("1 kHz"),
+        "phase" => Some("90 deg"),
+        "duty" => Some("50 %"),
+        _ => None,
+    };
+    if let Some(value) = usual(menu.typed()) {
+        menu.behind(&format!(" {value}"), "a usual value");
+    } else if tokens.len() == key + 1
+        && let Some(value) = usual(tokens[key].text)
+    {
+        menu.put(menu.item(value, ItemKind::Value, "a usual value", About::Nothing));
+    }
     let said = |word: &str| tokens.iter().any(|it| it.text == word);
     behind_operand(menu, &tokens[key + 1..], units, |menu| match first.text {
         "step" if !said("to") => menu.word("to", "The level after the step."),

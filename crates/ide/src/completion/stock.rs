@@ -81,6 +81,42 @@ impl<'v> Menu<'v> {
         self.put(item);
     }
 
+    /// The same with places to fill in.
+    pub(super) fn behind_filled(&mut self, snippet: &str, detail: &str) {
+        self.behind(&without_places(snippet), detail);
+        if let Some(item) = self.items.last_mut() {
+            let cut = item.text.len() < without_places(snippet).len();
+            let snippet = if cut { snippet.trim_start() } else { snippet };
+            item.snippet = Some(snippet.to_owned());
+        }
+    }
+
+    /// The word at the caret, if the caret stands at its end.
+    pub(super) fn typed(&self) -> &'v str {
+        let word = self.line.word;
+        match word.end == self.line.caret && self.line.within.is_none() {
+            true => word.of(self.view.text()),
+            false => "",
+        }
+    }
+
+    /// Whether this stands right behind the caret.
+    pub(super) fn is_before(&self, words: &str) -> bool {
+        let rest = &self.view.text()[self.line.caret as usize..];
+        rest.trim_start_matches([' ', '\t']).starts_with(words)
+    }
+
+    /// Nodes behind the word at the caret.
+    pub(super) fn nodes_behind(&mut self) {
+        let from = self.items.len();
+        self.nodes();
+        for item in &mut self.items[from..] {
+            item.insert = Span::at(self.line.caret);
+            item.replace = item.insert;
+            item.text = format!(" {}", item.label);
+        }
+    }
+
     /// Names that the line sees, of the kinds that are wanted: the most used first, or those said nearest.
     pub(super) fn names(&mut self, wanted: &[Kind], nearest: bool) {
         let home = self.line.start();
@@ -235,6 +271,23 @@ impl<'v> Menu<'v> {
             .find(free)
             .unwrap_or_default()
     }
+}
+
+/// A text with places to fill in as it stands where no editor fills them: `plus ${1:node}` is `plus `.
+fn without_places(snippet: &str) -> String {
+    let mut pieces = snippet.split("${");
+    let first = pieces.next().unwrap_or_default().to_owned();
+    pieces.fold(first, |all, it| {
+        let (place, rest) = it.split_once('}').unwrap_or_default();
+        // A value stands as it is; a node is for the writer to say.
+        let words = place.split_once(':').map_or("", |it| it.1);
+        let kept = if words == "node" && !all.ends_with("- ") {
+            ""
+        } else {
+            words
+        };
+        all + kept + rest
+    })
 }
 
 pub(super) fn item_kind(kind: Kind) -> ItemKind {

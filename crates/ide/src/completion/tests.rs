@@ -63,6 +63,7 @@ fn half_typed_lines_are_offered_what_comes_next() {
     first("in -- C1 10«»", &["nF", "uF"]);
     first("in -- R3 10k«»", &["--", "1 %", "0.25 W"]);
     first("in -- R3 10k -- «»", &["fb", "out", "sum", "in", "ground"]);
+    first("in -- R3 10«» -- out", &["k", "M", "ohm", "1 %"]);
     first("in -- R3 10k -- su«»", &["sum"]);
     first("in -- R3 10k -- sum -- R4«»", &["R4 10k --"]);
     first(
@@ -74,10 +75,16 @@ fn half_typed_lines_are_offered_what_comes_next() {
         "opamp A2: plus in, minus «»",
         &["fb", "out", "sum", "in", "ground"],
     );
-    first("opamp A2: plus in, minus fb«»", &["fb"]);
+    first("opamp A2«»", &[": plus , minus , drives"]);
+    first(
+        "opamp A2: plus in, minus«»",
+        &["fb", "out", "sum", "in", "ground"],
+    );
+    first("opamp A2: plus in, minus fb«»", &[", drives"]);
     among("opamp A2: plus in, minus fb«»", &[", drives"], &[", plus"]);
-    first("source probe: in«»", &["in"]);
-    among("source probe: in«»", &["="], &[]);
+    first("source probe: in«»", &["= 1 V", "- node = 1 V"]);
+    first("source probe: fresh«»", &["= 1 V", "- node = 1 V"]);
+    first("source probe: su«»", &["sum"]);
     first("source probe: in «»", &["=", "-"]);
     first("source probe: in = 5«»", &["V", "mV"]);
     among(
@@ -90,7 +97,11 @@ fn half_typed_lines_are_offered_what_comes_next() {
         "source probe: in = sine 1 V at 1 «»",
         &["Hz", "kHz", "MHz", "offset", "phase"],
     );
+    first("source probe: in = sine 1 V at«»", &["1 kHz"]);
+    first("source probe: in = sine 1 V at «»", &["1 kHz"]);
+    first("source probe: in = step 0 V to 1 V at«»", &["1 ms"]);
     first("source light: 2 mA from «»", &["fb", "out"]);
+    first("source light: 2 mA from sum«»", &["into ground"]);
     first("source light: 2 mA from sum «»", &["into"]);
     first("supply +9 V «»", &["and"]);
     first(
@@ -115,6 +126,33 @@ fn half_typed_lines_are_offered_what_comes_next() {
         &["part", "block", "gain"],
     );
     first("op«»", &["opamp", "opamps"]);
+}
+
+#[test]
+fn nothing_is_offered_that_would_break_a_number() {
+    for line in [
+        "in -- R3 1«»0k -- out",
+        "expect out = 3.«»",
+        "expect out = 3.«»5 V",
+        "let k = 1«»2",
+        "in -- R3 4.«» -- out",
+        "supply +1«»2 V and -12 V",
+    ] {
+        assert_eq!(labels(&DESK.replace('…', line)), [""; 0], "{line}");
+    }
+}
+
+#[test]
+fn places_to_fill_are_left_out_where_nobody_fills_them() {
+    let (_, _, found) = items(&DESK.replace('…', "opamp A2«»"));
+    assert_eq!(found[0].text, ": plus , minus , drives ");
+    let snippet = found[0].snippet.as_deref();
+    assert_eq!(
+        snippet,
+        Some(": plus ${1:node}, minus ${2:node}, drives ${3:node}")
+    );
+    let block = labels("block half: top, mid\n  top -- R1 1k -- mid\nend\ncircuit c\nhalf H1«»\n");
+    assert_eq!(block[0], ": top , mid");
 }
 
 #[test]
