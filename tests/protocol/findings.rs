@@ -190,6 +190,7 @@ fn a_finding_leads_to_its_page_and_carries_what_it_is_about() {
 #[test]
 fn a_moved_file_is_followed_by_its_users() {
     let folder = Folder::with(&[
+        ("ampersum.toml", ""),
         ("lab.amp", "part slow\nend\n"),
         ("beds/shut.amp", "use \"../lab.amp\"\n"),
     ]);

@@ -1,6 +1,6 @@
 //! A claim or a comparator that needs rails, and an op-amp without any.
 
-use circuit::{Carrier, Claim, ClaimKind, Formula, OpampId, StateClaim};
+use circuit::{Carrier, Claim, ClaimKind, Formula, OpampId, PartId, StateClaim};
 use syntax::{Place, Span};
 
 use crate::{Check, Checked, Finding, Rule, Severity};
@@ -15,7 +15,8 @@ pub const RULE: Rule = Rule {
 
 const DOC: &str = "\
 Heat in an op-amp, and its behaviour at a rail, depend on its rails: the heat is (rail − output) times the output current. Without
-a `supply` outputs have no limit and no heat can be told, and a comparator has no output at all. Say the rails of the circuit, `supply +9 V and -9 V`, or of the one
+a `supply` outputs have no limit and no heat can be told, a comparator has no output at all, and what a part says of `headroom`, `inputs` or `supply` is
+about nothing. Say the rails of the circuit, `supply +9 V and -9 V`, or of the one
 op-amp, `opamp A1: …, supply 5 V`.
 # Wrong
     source probe: in = 1 V
@@ -43,6 +44,7 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
             findings.push(finding.about([it.name.clone()]));
         }
     }
+    figures(checked, findings);
     for claim in &checked.circuit.claims {
         let Some(opamp) = missing(checked, claim) else {
             continue;
@@ -61,6 +63,47 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         finding = finding.also(it.name_place, format!("`{name}` has no supply"));
         findings.push(finding);
     }
+}
+
+/// Figures of a part that count from the rails, in a text that says none. The classes that come with the tool have such figures whatever they are
+/// used for: of them it is no mistake.
+fn figures(checked: &Checked, findings: &mut Vec<Finding>) {
+    let opamps = checked.circuit.opamps.iter().zip(0..);
+    let without = opamps.filter(|it| it.0.supply.is_none() && !it.0.comparator);
+    let mut told: Vec<(PartId, Finding)> = Vec::new();
+    for (opamp, index) in without {
+        let (Some(id), Some(part)) = (opamp.part, checked.part_of(OpampId(index))) else {
+            continue;
+        };
+        if let Some((_, finding)) = told.iter_mut().find(|it| it.0 == id) {
+            finding.subjects.push(opamp.name.clone());
+            continue;
+        }
+        let figures = [
+            ("headroom", part.headroom.is_some()),
+            ("inputs", part.inputs.is_some()),
+            ("supply", part.supply.is_some()),
+        ];
+        let Some((word, _)) = figures.into_iter().find(|it| it.1) else {
+            continue;
+        };
+        if checked.book.ships(part.place.file) {
+            continue;
+        }
+        let message = format!(
+            "the `{word}` of {} counts from the rails, and `{}` has none",
+            checked.part_words(part),
+            opamp.name
+        );
+        let help = "Without rails its output has no limit, and what the part says of it is not looked at. Say them: `supply +9 V and -9 V`, for instance.";
+        let mut finding = checked.finding(&RULE, opamp.name_place, message, help);
+        finding = finding.about([opamp.name.clone()]);
+        if let Some(place) = checked.property(part, &[word]) {
+            finding = finding.also(place, "counts from the rails");
+        }
+        told.push((id, finding));
+    }
+    findings.extend(told.into_iter().map(|it| it.1));
 }
 
 /// The op-amp whose rails a claim needs and does not have.
@@ -111,5 +154,35 @@ fn word(checked: &Checked, claim: &Claim, name: &str) -> Place {
             }
         }
         None => claim.place,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::RULE;
+
+    #[test]
+    fn figures_that_count_from_rails_need_them() {
+        let told = |figure: &str, more: &str| {
+            let text = format!(
+                "part drawer\n  gain 100000\n  {figure}\nend\ncircuit c\nopamps are drawer\n{more}source s: in = 1 V\n\
+                 opamp A1: plus in, minus a, drives a\nopamp A2: plus a, minus b, drives b\nb -- R1 10k -- ground\n"
+            );
+            let found = crate::tests::findings(&text).into_iter();
+            let found = found.filter(|it| it.rule == RULE.name);
+            found.map(|it| it.subjects.join(" ")).collect::<Vec<_>>()
+        };
+        for figure in [
+            "headroom 1 V",
+            "inputs low 0 V, high 1.5 V",
+            "supply 3 V to 36 V",
+        ] {
+            assert_eq!(told(figure, ""), ["A1 A2"], "{figure}");
+            assert_eq!(told(figure, "supply +9 V and -9 V\n"), [""; 0], "{figure}");
+        }
+        assert_eq!(told("current 20 mA", ""), [""; 0]);
+        let class = "source s: in = 1 V\nopamp A1: plus in, minus a, drives a, part fet_input\na -- R1 10k -- ground\n";
+        let found = crate::tests::findings(class);
+        assert!(found.iter().all(|it| it.rule != RULE.name), "{found:?}");
     }
 }
