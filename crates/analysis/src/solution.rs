@@ -141,12 +141,13 @@ impl Output {
         }
     }
 
-    /// Heat (rail − output)·current in watts; `None` without supply.
+    /// Heat (rail − output)·current in watts; `None` without supply, and where an ideal output lies beyond the rail that feeds it.
     pub fn power(&self) -> Option<Answer> {
         let ([high, low], current) = (self.rails.as_ref()?, self.current.as_ref()?);
         let zero = Answer::zero();
         let sourced = &(high - &self.voltage) * &current.max(&zero);
-        Some(&sourced + &(&(low - &self.voltage) * &current.min(&zero)))
+        let heat = &sourced + &(&(low - &self.voltage) * &current.min(&zero));
+        (heat.sign() != Some(Ordering::Less)).then_some(heat)
     }
 }
 
