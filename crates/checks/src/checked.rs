@@ -9,7 +9,7 @@ use circuit::{Book, Carrier, Circuit, NodeId, OpampId};
 use syntax::{Dimension, Fix, Place, TextEdit};
 use teaching::{names, notation};
 
-use crate::rules::output_current::{self, Overload};
+use crate::rules::output_current::Carries;
 use crate::standings::Standing;
 use crate::{Finding, Rule, Settings, Severity};
 
@@ -27,8 +27,8 @@ pub struct Checked<'a> {
     pub settings: &'a Settings,
     /// How often names were compared.
     pub guesses: &'a Guesses,
-    /// Outputs that are asked for too much current; found when someone asks.
-    pub(crate) overloads: OnceCell<Vec<Overload>>,
+    /// Resistors that carry what is asked of outputs beyond their limit; found when someone asks.
+    pub(crate) carriers: OnceCell<Vec<Carries>>,
     /// The ways in which it may rest; found when someone asks.
     pub(crate) standings: OnceCell<Vec<Standing<'a>>>,
 }
@@ -119,12 +119,6 @@ impl Checked<'_> {
             it.name,
             names::node(circuit, it.drives)
         )
-    }
-
-    /// Outputs that are asked for too much current.
-    pub(crate) fn overloads(&self) -> &[Overload] {
-        self.overloads
-            .get_or_init(|| output_current::overloads(self))
     }
 
     /// Whether broken lines, or lines that are not computed yet, may have wired something.

@@ -7,6 +7,7 @@
 mod accept;
 mod behind;
 mod checked;
+mod demand;
 mod doubt;
 mod extents;
 mod finding;
@@ -77,7 +78,7 @@ fn look(book: &Book, studies: &[Study], settings: &Settings) -> (Vec<Finding>, V
             study,
             settings,
             guesses: &guesses,
-            overloads: OnceCell::new(),
+            carriers: OnceCell::new(),
             standings: OnceCell::new(),
         };
         let mut found = Vec::new();

@@ -16,7 +16,7 @@ use crate::{Checked, Level};
 
 impl<'a> Checked<'a> {
     /// The answer by which limits are judged: the one as written. `None` where it is not known for want of a line or of a sound
-    /// circuit, or where an op-amp stands at a rail and no line of the text says that it should: all voltages behind it are
+    /// circuit, or where an op-amp stands at a rail and no line of the text says that it does: all voltages behind it are
     /// other ones than were meant.
     pub(crate) fn answer(&self) -> Option<&'a Solution> {
         let (circuit, parts) = (self.circuit, &self.book.parts);
@@ -43,14 +43,14 @@ impl<'a> Checked<'a> {
         known.then(|| self.study.linear(circuit, parts))
     }
 
-    /// Whether an output is at its limit of current, nothing else stands against the answer, and no `allow` accepts it.
+    /// Whether an output is at its limit of current, nothing else stands against the answer, and no line of the text accepts it.
     fn gives_way(&self) -> bool {
         let stands = |mode| matches!(mode, Mode::Sourcing | Mode::Sinking);
         self.wanted().is_some()
-            && self.any_stands(|id, mode| stands(mode) && !self.allows("output_current", id))
+            && self.any_stands(|id, mode| stands(mode) && !self.accepts("output_current", id))
     }
 
-    /// Whether an op-amp stands at a rail and no claim or `allow` says that it should.
+    /// Whether an op-amp stands at a rail and no line of the text says that it does.
     fn clips(&self) -> bool {
         let circuit = self.circuit;
         let meant: HashSet<OpampId> = circuit
@@ -66,7 +66,7 @@ impl<'a> Checked<'a> {
             stands(mode)
                 && !circuit.opamps[id.index()].comparator
                 && !meant.contains(&id)
-                && !self.allows("swing", id)
+                && !self.accepts("swing", id)
         })
     }
 
@@ -78,11 +78,15 @@ impl<'a> Checked<'a> {
         })
     }
 
-    /// Whether the text accepts a rule's finding about an op-amp.
-    fn allows(&self, rule: &str, opamp: OpampId) -> bool {
-        let name = &self.circuit.opamps[opamp.index()].name;
-        let mut allows = self.circuit.allows.iter();
-        allows.any(|it| it.rule == rule && it.at == *name)
+    /// Whether the text accepts a rule's finding about an op-amp or its output, or says that it is there.
+    fn accepts(&self, rule: &str, opamp: OpampId) -> bool {
+        let circuit = self.circuit;
+        let opamp = &circuit.opamps[opamp.index()];
+        let names = [opamp.name.as_str(), circuit.node_name(opamp.drives)];
+        let named = |of: &str, at: &str| of == rule && names.contains(&at);
+        let allowed = circuit.allows.iter().any(|it| named(&it.rule, &it.at));
+        let claimed = |it: &circuit::Claim| matches!(&it.kind, Some(ClaimKind::Finding { rule, at }) if named(rule, at));
+        allowed || circuit.claims.iter().any(claimed)
     }
 
     /// Whether findings of a rule are made: what rests on another finding is told where that one is not.

@@ -1,11 +1,15 @@
 //! The states by which limits are judged: the one answer, or each stable state with its name.
 
+use std::cell::OnceCell;
+
 use analysis::Outcome;
 use analysis::feedback::Verdict;
 use analysis::solution::Solution;
+use analysis::states::{Mode, State};
 use circuit::{ClaimKind, OpampId};
 use teaching::states;
 
+use crate::rules::output_current::Overload;
 use crate::{Checked, Finding};
 
 /// So many stable states are judged one by one; of more, what they agree on.
@@ -15,8 +19,26 @@ const MOST: usize = 16;
 pub(crate) struct Standing<'a> {
     /// Its voltages and currents.
     pub(crate) solution: &'a Solution,
+    /// How each op-amp stands; empty where that is not known.
+    pub(crate) modes: Vec<Mode>,
     /// What tells it from the others, "`A1` is high"; `None` for the only one.
     state: Option<String>,
+    /// What outputs would have to deliver; found when someone asks.
+    pub(crate) demand: OnceCell<Option<Solution>>,
+    /// Outputs that are asked for too much current; found when someone asks.
+    pub(crate) overloads: OnceCell<Vec<Overload>>,
+}
+
+impl<'a> Standing<'a> {
+    fn new(solution: &'a Solution, modes: Vec<Mode>, state: Option<String>) -> Standing<'a> {
+        Standing {
+            solution,
+            modes,
+            state,
+            demand: OnceCell::new(),
+            overloads: OnceCell::new(),
+        }
+    }
 }
 
 impl<'a> Checked<'a> {
@@ -27,10 +49,10 @@ impl<'a> Checked<'a> {
 
     fn find_standings(&self) -> Vec<Standing<'a>> {
         let (circuit, study, parts) = (self.circuit, self.study, &self.book.parts);
-        let one = |solution| Standing {
-            solution,
-            state: None,
-        };
+        let ids = || (0..circuit.opamps.len() as u32).map(OpampId);
+        let modes =
+            || -> Option<Vec<Mode>> { ids().map(|it| study.mode(circuit, parts, it)).collect() };
+        let one = |solution| Standing::new(solution, modes().unwrap_or_default(), None);
         if self.incomplete() || study.outcome(circuit, parts) != Outcome::Several {
             return self.answer().map(one).into_iter().collect();
         }
@@ -40,14 +62,12 @@ impl<'a> Checked<'a> {
         if stable.len() > MOST || self.is_positive_unclaimed() {
             return study.answer(circuit, parts).map(one).into_iter().collect();
         }
-        let named = |it: &analysis::states::State| {
+        let named = |it: &State| {
             let words = states::told_apart(study, circuit, parts, it);
             (!words.is_empty()).then_some(words)
         };
-        let standing = |it: &'a analysis::states::State| Standing {
-            solution: it.solution(circuit, parts),
-            state: named(it),
-        };
+        let standing =
+            |it: &'a State| Standing::new(it.solution(circuit, parts), it.modes.clone(), named(it));
         stable.into_iter().map(standing).collect()
     }
 
@@ -72,10 +92,19 @@ impl<'a> Checked<'a> {
         findings: &mut Vec<Finding>,
         judge: impl Fn(&'a Solution) -> Vec<(Finding, f64)>,
     ) {
+        self.in_each_state(findings, |it| judge(it.solution));
+    }
+
+    /// The same for a rule that looks at more than voltages and currents.
+    pub(crate) fn in_each_state(
+        &self,
+        findings: &mut Vec<Finding>,
+        judge: impl Fn(&Standing<'a>) -> Vec<(Finding, f64)>,
+    ) {
         let standings = self.standings();
         let mut found: Vec<Found> = Vec::new();
         for standing in standings {
-            for (finding, size) in judge(standing.solution) {
+            for (finding, size) in judge(standing) {
                 let state = standing.state.as_deref();
                 let same = |it: &&mut Found| {
                     it.finding.place == finding.place && it.finding.subjects == finding.subjects

@@ -1,15 +1,16 @@
 //! More current than an output can deliver or take, and who asks for it.
 
 use std::cmp::Ordering;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use analysis::Answer;
-use analysis::states::Mode;
 use circuit::{Carrier, ElementId, ElementKind, NodeId, OpampId, SourceId, SourceKind};
 use syntax::{Dimension, Fix, Number, Ratio};
 use teaching::{names, notation};
 
+use crate::demand::gives_way;
 use crate::limits::{exceeds, firm, stock};
+use crate::standings::Standing;
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -56,23 +57,105 @@ impl Overload {
         }
     }
 
-    /// What the output can deliver or take.
-    pub(crate) fn limit(&self) -> &Answer {
-        &self.limit
+    /// How many times as much as it can.
+    fn times(&self) -> f64 {
+        self.asked.abs().to_f64() / self.limit.to_f64()
     }
 }
 
-fn check(checked: &Checked, findings: &mut Vec<Finding>) {
-    let all = checked.overloads().iter().take(crate::MOST_OF_A_RULE);
-    findings.extend(all.map(|it| told(checked, it)));
+/// A resistor that carries what is asked of an output beyond its limit.
+#[derive(Clone, Debug)]
+pub(crate) struct Carries {
+    /// The resistor.
+    pub(crate) resistor: ElementId,
+    /// What the output can deliver or take, in amperes.
+    pub(crate) limit: Answer,
 }
 
-/// Every output that is asked for too much.
-pub(crate) fn overloads(checked: &Checked) -> Vec<Overload> {
+fn check(checked: &Checked, findings: &mut Vec<Finding>) {
+    checked.in_each_state(findings, |standing| {
+        let all = checked.overloads_in(standing).iter();
+        let all = all.take(crate::MOST_OF_A_RULE);
+        all.map(|it| (told(checked, it), it.times())).collect()
+    });
+}
+
+impl Checked<'_> {
+    /// The resistors that carry what is asked of outputs beyond their limits, near their outputs or far.
+    pub(crate) fn carriers(&self) -> &[Carries] {
+        let find = || {
+            let all = self.standings().iter();
+            all.flat_map(|it| carriers(self, it)).collect()
+        };
+        self.carriers.get_or_init(find)
+    }
+}
+
+/// The same in one state: those that ask most, and any on the way, over other resistors and sources, through which goes all that is too much.
+fn carriers<'a>(checked: &Checked<'a>, standing: &Standing<'a>) -> Vec<Carries> {
     let circuit = checked.circuit;
-    let Some(answer) = checked.wanted().or_else(|| checked.answer()) else {
+    let overloads = checked.overloads_in(standing);
+    let Some(first) = overloads.first() else {
         return Vec::new();
     };
+    let mut carriers: Vec<Carries> = Vec::new();
+    for it in overloads {
+        carriers.extend(it.asker().map(|resistor| Carries {
+            resistor,
+            limit: it.limit.clone(),
+        }));
+    }
+    let excess = |it: &Overload| &it.asked.abs() - &it.limit;
+    let less = |a: f64, b: f64| if b < a { b } else { a };
+    let least = overloads
+        .iter()
+        .map(|it| excess(it).to_f64())
+        .fold(f64::INFINITY, less);
+    let firm = firm(circuit);
+    let mut beside: Vec<Vec<NodeId>> = vec![Vec::new(); circuit.nodes.len()];
+    let held = circuit.sources.iter().filter_map(|it| match it.kind {
+        SourceKind::Voltage { plus, minus } => Some([plus, minus]),
+        SourceKind::Current { .. } => None,
+    });
+    let conducting = circuit.elements.iter();
+    let conducting = conducting.filter(|it| it.kind != ElementKind::Capacitor);
+    for [a, b] in conducting.map(|it| it.ends).chain(held) {
+        beside[a.index()].push(b);
+        beside[b.index()].push(a);
+    }
+    let mut open: Vec<NodeId> = overloads
+        .iter()
+        .map(|it| circuit.opamps[it.opamp.index()].drives)
+        .collect();
+    let mut reached: HashSet<NodeId> = open.iter().copied().collect();
+    while let Some(node) = open.pop() {
+        for next in &beside[node.index()] {
+            if !firm[next.index()] && reached.insert(*next) {
+                open.push(*next);
+            }
+        }
+    }
+    let answer = checked.demanded(standing);
+    for (index, element) in circuit.elements.iter().enumerate() {
+        let resistor = ElementId(index as u32);
+        let carried = answer.elements[index].as_ref();
+        let current = carried.and_then(|it| it.current.as_ref());
+        let carries = current.is_some_and(|it| it.to_f64().abs() >= least && least > 0.0);
+        if element.kind == ElementKind::Resistor
+            && carries
+            && element.ends.iter().any(|it| reached.contains(it))
+        {
+            let limit = first.limit.clone();
+            carriers.push(Carries { resistor, limit });
+        }
+    }
+    carriers
+}
+
+/// Every output that is asked for too much in one state.
+pub(crate) fn overloads<'a>(checked: &Checked<'a>, standing: &Standing<'a>) -> Vec<Overload> {
+    let circuit = checked.circuit;
+    let answer = checked.demanded(standing);
     let mut found: Vec<Overload> = Vec::new();
     for (index, output) in answer.opamps.iter().enumerate() {
         let id = OpampId(index as u32);
@@ -84,8 +167,7 @@ pub(crate) fn overloads(checked: &Checked) -> Vec<Overload> {
             .part_of(id)
             .and_then(|it| Some(&it.current.as_ref()?[usize::from(!delivers)]));
         let limit = Answer::from(part.unwrap_or(&checked.settings.output_current));
-        let mode = checked.study.mode(circuit, &checked.book.parts, id);
-        let gives_way = matches!(mode, Some(Mode::Sourcing | Mode::Sinking));
+        let gives_way = standing.modes.get(index).is_some_and(|it| gives_way(*it));
         if gives_way || exceeds(&asked.abs(), &limit) {
             found.push(Overload {
                 opamp: id,
@@ -367,5 +449,113 @@ out -- RL 10 -- ground
                   fix: make `RL` 270 Ω: out -- RL 270 -- ground
             "#]],
         );
+    }
+
+    /// Rule and message of each finding, and the help of the one that is about current.
+    fn told(text: &str) -> (Vec<String>, String) {
+        let found = crate::tests::findings(text);
+        let current = found.iter().find(|it| it.rule == super::RULE.name);
+        let help = current.map_or(String::new(), |it| it.help.clone());
+        let told = found
+            .iter()
+            .map(|it| format!("{}: {}", it.rule, it.message));
+        (told.collect(), help)
+    }
+
+    const LATCH: &str =
+        "source s: in = 0.1 V\np -- R2 10k -- o\np -- R3 10k -- ground\nsupply +9 V and -9 V\n";
+
+    #[test]
+    fn an_output_at_its_limit_is_told_what_it_would_have_to_deliver() {
+        let part = "part q\n  current 20 mA\nend\ncircuit z\n";
+        // 9 V over 300 Ω are 30 mA; 9 V/20 mA are 450 Ω, of E24 470 Ω
+        let text = format!(
+            "{part}supply +9 V and -9 V\nsource s: in = 1 V\ncomparator A1: plus in, minus ground, drives o, part q\no -- RL 300 1 W -- ground\n"
+        );
+        let (told, help) = self::told(&text);
+        assert_eq!(
+            told,
+            [
+                "output_current: `A1` would have to deliver 30 mA, more than the 20 mA that its part `q` can deliver"
+            ]
+        );
+        assert_eq!(
+            help,
+            "`RL` takes 30 mA. With `RL` at 470 Ω or more it would keep to it."
+        );
+        // The comparator stands at 9 V, the follower would have to hold 9 V/2 over 100 Ω.
+        let text = format!(
+            "{part}supply +9 V and -9 V\nsource s: in = 1 V\ncomparator A1: plus in, minus ground, drives o\no -- R1 10k -- h -- R2 10k -- ground\n\
+             opamp A2: plus h, minus w, drives w, part q\nw -- RL 100 1 W -- ground\n"
+        );
+        let (told, help) = self::told(&text);
+        assert_eq!(
+            told,
+            [
+                "output_current: `A2` would have to deliver 45 mA, more than the 20 mA that its part `q` can deliver"
+            ]
+        );
+        assert!(help.contains("With `RL` at 240 Ω or more"), "{help}");
+    }
+
+    #[test]
+    fn an_output_is_judged_in_every_stable_state() {
+        // 30 mA and 450 µA of the divider in both states
+        let text = format!(
+            "{LATCH}comparator A1: plus p, minus in, drives o\no -- RL 300 1 W -- ground\nexpect A1 latches\n"
+        );
+        let (told, help) = self::told(&text);
+        assert_eq!(told.len(), 1, "{told:#?}");
+        assert!(
+            told[0].contains("30.45 mA, more than the 20 mA"),
+            "{told:#?}"
+        );
+        assert!(help.contains("With `RL` at 470 Ω or more"), "{help}");
+        // Only the low state pulls on the load that hangs on 9 V: (9 + 9) V/600 Ω.
+        let text = format!(
+            "{LATCH}comparator A1: plus p, minus in, drives o\nsource b: top = 9 V\ntop -- RL 600 1 W -- o\nexpect A1 latches\n"
+        );
+        let (told, help) = self::told(&text);
+        assert_eq!(told.len(), 1, "{told:#?}");
+        assert!(told[0].contains("would have to take 30.45 mA"), "{told:#?}");
+        assert!(told[0].ends_with(", when `A1` is low"), "{told:#?}");
+        assert!(help.contains("With `RL` at 1 kΩ or more"), "{help}");
+    }
+
+    #[test]
+    fn a_claimed_fault_leaves_the_other_limits_awake() {
+        let text = "supply +9 V and -9 V\nsource s: in = 3 V\nin -- R1 10k -- m -- R2 33k -- o\nopamp A1: plus ground, minus m, drives o\no -- RL 300 1 W -- ground\n";
+        for line in [
+            "expect finding swing at A1",
+            "expect finding swing at o",
+            "allow swing at A1: \"meant\"",
+            "expect A1 at low rail",
+        ] {
+            let (told, _) = self::told(&format!("{text}{line}\n"));
+            assert_eq!(
+                told,
+                [
+                    "output_current: `A1` would have to take 30.279 mA, more than the 20 mA of the setting `output_current`"
+                ],
+                "{line}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_small_resistor_is_told_once_wherever_it_stands() {
+        for text in [
+            "source s: in = 0.5 V\nin -- R1 10 -- m -- R2 100 -- o\nopamp A1: plus ground, minus m, drives o\n",
+            "source s: in = 5 V\nopamp A1: plus in, minus o, drives o\nsource f: o - a = 2 V\na -- RL 50 -- ground\n",
+        ] {
+            let (told, _) = self::told(text);
+            assert_eq!(told.len(), 1, "{told:#?}");
+            assert!(told[0].starts_with("output_current"), "{told:#?}");
+        }
+        // What it does not carry stays its own mistake.
+        let (told, _) = self::told(
+            "source s: in = 5 V\nopamp A1: plus in, minus o, drives o\no -- RL 150 -- ground\nsource b: v = 100 mV\nv -- R2 50 -- ground\n",
+        );
+        assert_eq!(told.len(), 2, "{told:#?}");
     }
 }

@@ -92,12 +92,10 @@ pub(crate) fn hot(checked: &Checked, answer: &Solution) -> Vec<ElementId> {
     let mut hot: Vec<ElementId> = hot.map(|it| it.0).collect();
     if checked.tells(output_current::RULE.name) {
         // With no more current than the output delivers it would stay cool.
-        let rests = checked.overloads().iter().filter_map(|overload| {
-            let asker = overload.asker()?;
-            let carried = answer.elements[asker.index()].as_ref()?;
-            let left = &carried.voltage.abs() * overload.limit();
-            let cool = !exceeds(&left, &rating(checked.circuit, asker));
-            cool.then_some(asker)
+        let rests = checked.carriers().iter().filter_map(|it| {
+            let carried = answer.elements[it.resistor.index()].as_ref()?;
+            let left = &carried.voltage.abs() * &it.limit;
+            (!exceeds(&left, &rating(checked.circuit, it.resistor))).then_some(it.resistor)
         });
         let rests: HashSet<ElementId> = rests.collect();
         hot.retain(|it| !rests.contains(it));

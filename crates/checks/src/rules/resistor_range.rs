@@ -9,7 +9,7 @@ use circuit::{Element, ElementId, ElementKind, NodeId, OpampId, Part};
 use syntax::{Dimension, Number, Ratio};
 use teaching::{names, notation};
 
-use super::{output_current, resistor_power};
+use super::{capacitive_load, output_current, resistor_power};
 use crate::limits::exceeds;
 use crate::{Check, Checked, Finding, Rule, Severity};
 
@@ -236,16 +236,15 @@ fn by_value(checked: &Checked, findings: &mut Vec<Finding>) {
     findings.extend(found.take(crate::MOST_OF_A_RULE));
 }
 
-/// Resistors whose current or heat is told.
+/// Resistors whose current or heat is told, and those that keep a capacitor off an output: how large they should be
+/// `capacitive_load` says.
 fn told_by_effect(checked: &Checked) -> HashSet<ElementId> {
     let mut told = HashSet::new();
     if checked.tells(output_current::RULE.name) {
-        told.extend(
-            checked
-                .overloads()
-                .iter()
-                .filter_map(output_current::Overload::asker),
-        );
+        told.extend(checked.carriers().iter().map(|it| it.resistor));
+    }
+    if checked.tells(capacitive_load::RULE.name) {
+        told.extend(capacitive_load::before_capacitors(checked));
     }
     if checked.tells(resistor_power::RULE.name) {
         for standing in checked.standings() {
