@@ -19,7 +19,12 @@ pub fn formatting(view: &View, range: Option<Span>) -> Vec<TextEdit> {
         .into_iter()
         .filter(touched)
         .filter_map(inside)
-        .map(|it| smaller(view.text(), it))
+        .filter_map(|it| {
+            let is_comment = it.span.of(view.text()).trim_start().starts_with('#');
+            let edit = smaller(view.text(), it);
+            // A comment goes on behind a lone CR, where an editor's line ends: what was not asked for stays.
+            (!is_comment || touched(&edit)).then_some(edit)
+        })
         .collect()
 }
 
@@ -156,6 +161,19 @@ mod tests {
         let snapshot = workspace.snapshot();
         let view = snapshot.view("stage.amp").expect("open");
         assert_eq!(on_newline(view, typed.len() as u32), []);
+    }
+
+    #[test]
+    fn a_comment_with_lone_line_ends_is_changed_only_where_it_was_asked() {
+        let text = "# Ω 𝄞\r\rsource a: in=1.2 V\rin -- R1 10k -- ground\r";
+        let mut workspace = Workspace::default();
+        workspace.open("stage.amp", 1, text);
+        let snapshot = workspace.snapshot();
+        let view = snapshot.view("stage.amp").expect("open");
+        for line in 0..view.lines().count() - 2 {
+            let range = view.lines().span(line).expect("a line");
+            assert_eq!(formatting(view, Some(range)), [], "line {line}");
+        }
     }
 
     #[test]

@@ -41,6 +41,9 @@ pub enum Block {
 
 /// What is to be said about the word at `offset`.
 pub fn hover(view: &View, offset: u32) -> Option<Hover> {
+    if let Some(found) = device_before_a_point(view, offset) {
+        return Some(found);
+    }
     let Some(At { span, what }) = at(view, offset) else {
         let said = view.names().at(offset)?;
         let span = said.span;
@@ -54,6 +57,23 @@ pub fn hover(view: &View, offset: u32) -> Option<Hover> {
         What::Used(file) => used(view, file)?,
     };
     Some(Hover { span, blocks })
+}
+
+/// Of `F1.mid` with the caret in `F1`: the device, as where it is made.
+fn device_before_a_point(view: &View, offset: u32) -> Option<Hover> {
+    let names = view.names();
+    let said = names.at(offset)?;
+    let key = &names.things[said.thing].key;
+    if !view.text()[said.span.end as usize..].starts_with('.') {
+        return None;
+    }
+    let (0, made) = names.first(key)? else {
+        return None;
+    };
+    Some(Hover {
+        span: said.span,
+        blocks: devices::device(view, made)?,
+    })
 }
 
 /// A rule of the checker.

@@ -43,13 +43,27 @@ pub(super) fn items<'v>(view: &'v View, line: &'v Line<'v>) -> Vec<Item> {
     menu.items
 }
 
-/// Whether the caret stands inside a number, or behind its point: only digits can come there.
+/// Whether the caret stands inside a number, or behind its point or its `e`: only digits can come there.
 fn in_number(view: &View, line: &Line) -> bool {
     let inside = |it: &Token| it.kind == Tok::Number && line.caret < it.span.end;
     let before = &view.text()[..line.caret as usize];
-    let number = before.strip_suffix('.').filter(|_| line.within.is_none());
-    line.before.last().is_some_and(inside)
-        || number.is_some_and(|it| it.ends_with(|it: char| it.is_ascii_digit()))
+    line.before.last().is_some_and(inside) || (line.within.is_none() && is_cut_short(before))
+}
+
+/// Whether a text ends in `3.`, `2e` or `2.5e-`: in a number that lacks its last digits.
+fn is_cut_short(before: &str) -> bool {
+    let number = match before.strip_suffix('.') {
+        Some(whole) => whole,
+        None => match before.trim_end_matches(['+', '-', '−']).strip_suffix('e') {
+            Some(number) => number,
+            None => return false,
+        },
+    };
+    // A name may end like a number.
+    let mut words = number.rsplit(|it: char| !(it.is_alphanumeric() || matches!(it, '_' | '.')));
+    let digits = words.next().unwrap_or_default();
+    digits.starts_with(|it: char| it.is_ascii_digit())
+        && digits.chars().all(|it| it.is_ascii_digit() || it == '.')
 }
 
 /// The body that a line stands in.

@@ -137,9 +137,17 @@ fn nothing_is_offered_that_would_break_a_number() {
         "let k = 1«»2",
         "in -- R3 4.«» -- out",
         "supply +1«»2 V and -12 V",
+        "let k = 2e«»",
+        "let k = 2.5e-«»",
     ] {
         assert_eq!(labels(&DESK.replace('…', line)), [""; 0], "{line}");
     }
+}
+
+#[test]
+fn a_name_that_ends_like_a_number_is_a_name() {
+    let (_, _, found) = items(&DESK.replace('…', "let R2e = 1\nlet k = R2e«»"));
+    assert!(!found.is_empty());
 }
 
 #[test]

@@ -516,6 +516,29 @@ fn plain_text_has_lines_that_a_terminal_need_not_break() {
 }
 
 #[test]
+fn before_the_point_a_name_tells_of_the_device_and_behind_it_of_what_is_inside() {
+    check(
+        "# Ω 𝄞\nblock half: top, mid\n  top -- R1 1k -- mid -- R2 1k -- ground\nend\ncircuit c\nsource s: a = 1 V\n\
+         half H1: top a, mid b\nexpect «»H1.R1 = 1k\nexpect current(H1.«»R2) = 1 mA\n",
+        expect![[r#"
+            **H1 = half**
+
+            - `top`: `a` = 1 V
+            - `mid`: `b` = 500 mV
+
+            ```
+            block half: top, mid
+            ```
+            =====
+            **H1.R2 = 1 kΩ**
+
+            - 500 mV across it, from `b` to ground
+            - 500 µA from `b` to ground
+            - takes 250 µW"#]],
+    );
+}
+
+#[test]
 fn a_device_that_a_block_makes_tells_what_it_is_joined_to() {
     check(
         "## Half of it.\nblock half: «»top, mid, R = 10k\n  top -- R1 («»R) -- «»mid -- R2 (R) -- ground\nend\n\
