@@ -132,12 +132,13 @@ HEAD = [
     "  top -- Ra (R) -- mid -- Rb (R) -- ground",
     "end",
 ]
+USE = ["circuit bench", "source tank: top = 1 V", "half H1: top top, mid out", "opamp A1: plus out, minus copy, drives copy, part drawer"]
 
 
 def under_a_head(lines):
     """The same below a part, a block and a value that all of them may use, as in a class's file."""
-    text, *places = circuits(lines - len(HEAD))
-    return "\n".join(HEAD) + "\n" + text, *[(line + len(HEAD), column) for line, column in places]
+    text, *places = circuits(lines - len(HEAD) - len(USE))
+    return "\n".join(HEAD) + "\n" + text + "\n".join(USE) + "\n", *[(line + len(HEAD), column) for line, column in places]
 
 
 def functions(lines):

@@ -301,7 +301,13 @@ fn names_a_line(finding: &Finding) -> bool {
         .into_iter()
         .chain(others)
         .chain(titles);
-    words.any(|it| it.contains("line"))
+    words.any(|it| {
+        let mut behind = it.split("line").skip(1);
+        behind.any(|it| {
+            let number = it.strip_prefix('s').unwrap_or(it).trim_start();
+            number.starts_with(|it: char| it.is_ascii_digit())
+        })
+    })
 }
 
 /// A finding of a circuit's own text in the whole.
@@ -438,10 +444,13 @@ x -- R2 10k -- y
             ("current 2 mA", "current 20 mA"),
             ("current 20 mA", "curent 20 mA"),
             ("curent 20 mA", "current 1 mA"),
+            // A finding that names a line, which then moves.
+            ("x -- R2 10k", "x -- R1 10k"),
+            ("\ncircuit two", "\n\n\ncircuit two"),
             // Then a circuit, once with a use of what was left over.
             ("a = 1 V", "a = 2 V * spare"),
             ("4,7k", "4.7k"),
-            ("x -- R2", "half H2: top x\nx -- R2"),
+            ("x -- R1 10k", "half H2: top x\nx -- R2 10k"),
             ("half H2: top x\n", ""),
             (
                 "expect c = 4 V",
