@@ -134,6 +134,9 @@ fn keep_worst(findings: &mut Vec<Finding>) {
     });
 }
 
+/// So many other places are shown with a finding of several copies.
+const MOST_PLACES: usize = 8;
+
 /// A block that is used many times has its mistake once: findings of one rule at one place become one.
 fn merge(findings: &mut Vec<Finding>) {
     let mut first: HashMap<(&'static str, Place), usize> = HashMap::new();
@@ -148,6 +151,13 @@ fn merge(findings: &mut Vec<Finding>) {
         let (kept, copies) = &mut merged[*index];
         copies.extend(finding.subjects.first().cloned());
         kept.subjects.extend(finding.subjects);
+        kept.severity = kept.severity.max(finding.severity);
+        // What brings it about may stand outside of the block, for each copy elsewhere.
+        for other in finding.related {
+            if kept.related.len() < MOST_PLACES && !kept.related.contains(&other) {
+                kept.related.push(other);
+            }
+        }
     }
     findings.extend(merged.into_iter().map(|(mut finding, copies)| {
         finding::keep_first(&mut finding.subjects);

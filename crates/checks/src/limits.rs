@@ -7,7 +7,7 @@ use analysis::extremes::held;
 use analysis::solution::Solution;
 use analysis::states::Mode;
 use analysis::{Answer, Outcome, Trouble};
-use circuit::{Circuit, ClaimKind, Element, GROUND, OpampId, Part, series};
+use circuit::{Circuit, ClaimKind, Element, ElementKind, GROUND, NodeId, OpampId, Part, series};
 use syntax::{Argument, Dimension, Number, PathItem, Place, Ratio, Span, StatementKind, TextEdit};
 use syntax::{StatementId, quantity};
 use teaching::notation;
@@ -213,6 +213,66 @@ pub(crate) fn stock(least: &Answer) -> Option<Answer> {
         Answer::Float { value, bound } => Ratio::try_from(value + bound).ok()?,
     };
     series::at_least("E24", &wish).map(Answer::Exact)
+}
+
+/// A bound as a number to name: so many digits as are shown, those that are cut off to the safe side of it.
+pub(crate) fn named(bound: &Answer, side: Side) -> Answer {
+    let up = side == Side::Above;
+    let worst = match bound {
+        Answer::Exact(exact) => Some(exact.clone()),
+        Answer::Float { value, bound } if up => Ratio::try_from(value + bound).ok(),
+        Answer::Float { value, bound } => Ratio::try_from(value - bound).ok(),
+    };
+    let size = bound.to_f64().abs();
+    let Some(worst) = worst.filter(|_| size > 0.0 && size.is_finite()) else {
+        return bound.clone();
+    };
+    let last = size.log10().floor() as i32 - 3;
+    let Some(steps) = Answer::Exact(worst).over(&step(last)) else {
+        return bound.clone();
+    };
+    let steps = steps
+        .exact()
+        .map(|it| if up { it.ceil() } else { it.floor() });
+    steps.map_or(bound.clone(), |it| &Answer::Exact(it.into()) * &step(last))
+}
+
+/// The side of a bound on which all is well.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(crate) enum Side {
+    Above,
+    Below,
+}
+
+fn step(exponent: i32) -> Answer {
+    Answer::from(&Number::decimal(1u8.into(), exponent))
+}
+
+/// For each node the one that stands for all that these pairs join with it.
+pub(crate) fn joined(nodes: usize, pairs: impl Iterator<Item = [NodeId; 2]>) -> Vec<usize> {
+    fn find(spots: &mut [usize], mut node: usize) -> usize {
+        while spots[node] != node {
+            spots[node] = spots[spots[node]];
+            node = spots[node];
+        }
+        node
+    }
+    let mut spots: Vec<usize> = (0..nodes).collect();
+    for ends in pairs {
+        let [a, b] = ends.map(|it| find(&mut spots, it.index()));
+        spots[a] = b;
+    }
+    for node in 0..nodes {
+        spots[node] = find(&mut spots, node);
+    }
+    spots
+}
+
+/// The ends of each closed switch.
+pub(crate) fn wires(circuit: &Circuit) -> impl Iterator<Item = [NodeId; 2]> {
+    let all = circuit.elements.iter();
+    all.filter(|it| it.kind == ElementKind::Wire)
+        .map(|it| it.ends)
 }
 
 /// For each node whether its voltage stays where it is when a resistor at it changes: ground, what sources hold against it,

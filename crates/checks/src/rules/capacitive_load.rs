@@ -9,7 +9,7 @@ use circuit::{Circuit, Element, ElementId, ElementKind, GROUND, NodeId, OpampId,
 use syntax::{Dimension, Fix, Number, Place, Span, TextEdit};
 use teaching::{names, notation};
 
-use crate::limits::exceeds;
+use crate::limits::{exceeds, joined, wires};
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -65,7 +65,7 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     }
 }
 
-/// The resistors between an output and a capacitor at a voltage that stands still.
+/// The resistors in a row with a capacitor from an output to a voltage that stands still.
 pub(crate) fn before_capacitors(checked: &Checked) -> HashSet<ElementId> {
     let circuit = checked.circuit;
     let resistors = || {
@@ -79,15 +79,21 @@ pub(crate) fn before_capacitors(checked: &Checked) -> HashSet<ElementId> {
     let outputs = circuit.opamps.iter().filter(|it| !it.comparator);
     let outputs: HashSet<usize> = outputs.map(|it| wiring.spot(it.drives)).collect();
     let capacitors = circuit.elements.iter().filter(|it| is_capacitor(it));
-    let behind: HashSet<usize> = capacitors
+    // Each spot with what stands still at the other side of a capacitor.
+    let behind: HashSet<(usize, bool)> = capacitors
         .flat_map(|it| [it.ends, [it.ends[1], it.ends[0]]])
         .map(|ends| ends.map(|it| wiring.spot(it)))
         .filter(|[near, far]| near != far && wiring.still[*far] && !wiring.still[*near])
-        .map(|[near, _]| near)
+        .map(|[near, far]| (near, outputs.contains(&far)))
         .collect();
+    // From an output over the resistor, or from the capacitor: in a row it is all one.
+    let leads = |from: usize, spot: usize| {
+        let to = |output| behind.contains(&(spot, output));
+        outputs.contains(&from) && (to(true) || to(false)) || wiring.still[from] && to(true)
+    };
     let between = resistors().filter(|(_, it)| {
         let [a, b] = it.ends.map(|it| wiring.spot(it));
-        outputs.contains(&a) && behind.contains(&b) || outputs.contains(&b) && behind.contains(&a)
+        leads(a, b) || leads(b, a)
     });
     between.map(|it| ElementId(it.0 as u32)).collect()
 }
@@ -102,6 +108,8 @@ struct Wiring {
     spots: Vec<usize>,
     /// Of each such node, whether its voltage stands still whatever a capacitor there draws: ground, outputs, virtual grounds.
     still: Vec<bool>,
+    /// The spots that one small resistor alone keeps off what stands still, each with that resistor.
+    beyond: HashMap<usize, usize>,
     /// Capacitors and small resistors at each spot.
     at: HashMap<usize, Vec<usize>>,
 }
@@ -119,30 +127,15 @@ struct Load {
 impl Wiring {
     fn of(checked: &Checked) -> Wiring {
         let circuit = checked.circuit;
-        let mut spots: Vec<usize> = (0..circuit.nodes.len()).collect();
-        fn find(spots: &mut [usize], mut node: usize) -> usize {
-            while spots[node] != node {
-                spots[node] = spots[spots[node]];
-                node = spots[node];
-            }
-            node
-        }
-        let wires = circuit.elements.iter();
-        let wires = wires.filter(|it| it.kind == ElementKind::Wire);
         let sources = circuit.sources.iter().filter_map(|it| match it.kind {
             SourceKind::Voltage { plus, minus } => it.controls.is_empty().then_some([plus, minus]),
             SourceKind::Current { .. } => None,
         });
-        for ends in wires.map(|it| it.ends).chain(sources) {
-            let [a, b] = ends.map(|it| find(&mut spots, it.index()));
-            spots[a] = b;
-        }
-        for node in 0..spots.len() {
-            spots[node] = find(&mut spots, node);
-        }
+        let spots = joined(circuit.nodes.len(), wires(circuit).chain(sources));
         let mut wiring = Wiring {
             still: vec![false; spots.len()],
             spots,
+            beyond: HashMap::new(),
             at: HashMap::new(),
         };
         let ground = wiring.spot(GROUND);
@@ -160,6 +153,7 @@ impl Wiring {
             }
         }
         let enough = Number::decimal(ENOUGH.into(), 0);
+        wiring.beyond = wiring.nearly_still(circuit, &enough);
         for (index, it) in circuit.elements.iter().enumerate() {
             let small = || it.value.compare(&enough).is_some_and(Ordering::is_lt);
             let counts = is_capacitor(it) || it.kind == ElementKind::Resistor && small();
@@ -174,6 +168,22 @@ impl Wiring {
 
     fn spot(&self, node: NodeId) -> usize {
         self.spots[node.index()]
+    }
+
+    /// In a row it is all one whether the resistor or the capacitor comes first.
+    fn nearly_still(&self, circuit: &Circuit, enough: &Number) -> HashMap<usize, usize> {
+        let small = |it: &&(usize, &Element)| {
+            it.1.kind == ElementKind::Resistor
+                && it.1.value.compare(enough).is_some_and(Ordering::is_lt)
+        };
+        let all = circuit.elements.iter().enumerate().collect::<Vec<_>>();
+        let ends = all.iter().filter(small).flat_map(|(index, it)| {
+            let [a, b] = it.ends.map(|it| self.spot(it));
+            [(a, b, *index), (b, a, *index)]
+        });
+        ends.filter(|(near, far, _)| self.still[*far] && !self.still[*near])
+            .map(|(near, _, index)| (near, index))
+            .collect()
     }
 
     /// The other end of an element.
@@ -219,7 +229,7 @@ impl Wiring {
                 }
                 let end = |it: usize| match near.contains_key(&it) {
                     true => End::Output,
-                    false if self.still[it] => End::Still,
+                    false if self.still[it] || self.beyond.contains_key(&it) => End::Still,
                     false => End::Between(it),
                 };
                 net.capacitors.insert(*index, [end(spot), end(far)]);
@@ -235,6 +245,7 @@ impl Wiring {
         for index in &capacitors {
             for spot in circuit.elements[*index].ends.map(|it| self.spot(it)) {
                 resistors.extend(near.get(&spot).into_iter().flatten());
+                resistors.extend(self.beyond.get(&spot).filter(|_| !near.contains_key(&spot)));
             }
         }
         resistors.sort_unstable();
@@ -528,6 +539,11 @@ out -- C3 40 pF -- ground
                 "",
             ),
             ("out -- R7 47 -- a -- C1 10 nF -- ground", ""),
+            (
+                "out -- C1 10 nF -- a -- R7 10 -- ground",
+                "`C1` hangs 10 nF at the output of `A1`, with less than 25 Ω between",
+            ),
+            ("out -- C1 10 nF -- a -- R7 47 -- ground", ""),
         ];
         let head = "source s: in = 1 V\nopamp A1: plus in, minus out, drives out\nout -- R1 10k -- ground\n";
         for (lines, begins) in cases {

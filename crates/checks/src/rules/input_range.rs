@@ -7,7 +7,7 @@ use syntax::{Dimension, Number};
 use teaching::notation;
 
 use super::supply_range;
-use crate::limits::exceeds;
+use crate::limits::{Side, exceeds, named};
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -115,7 +115,8 @@ fn outside(checked: &Checked, answer: &Solution, id: OpampId) -> Option<(Finding
                  part (a maker's support note)."
             .to_owned(),
     };
-    let needed = rail(volts, keeps, high);
+    let side = if high { Side::Above } else { Side::Below };
+    let needed = named(&rail(volts, keeps, high), side);
     let moved = match checked.shown(&needed, Dimension::VOLT) {
         Some(needed) => format!(
             "A {end} rail of {needed} or {} would do",

@@ -9,7 +9,7 @@ use syntax::{Dimension, Fix, Number, Ratio};
 use teaching::{names, notation};
 
 use crate::demand::gives_way;
-use crate::limits::{exceeds, firm, stock};
+use crate::limits::{Side, exceeds, firm, joined, named, stock, wires};
 use crate::standings::Standing;
 use crate::{Check, Checked, Finding, Rule, Severity};
 
@@ -177,15 +177,20 @@ pub(crate) fn overloads<'a>(checked: &Checked<'a>, standing: &Standing<'a>) -> V
             });
         }
     }
-    let at: HashMap<NodeId, usize> = found
-        .iter()
-        .enumerate()
-        .map(|(place, it)| (circuit.opamps[it.opamp.index()].drives, place))
-        .collect();
-    if at.is_empty() {
+    if found.is_empty() {
         return found;
     }
+    // What hangs behind a closed switch hangs at the output.
+    let spots = joined(circuit.nodes.len(), wires(circuit));
+    let places = found.iter().enumerate();
+    let at: HashMap<usize, usize> = places
+        .map(|(place, it)| {
+            let output = circuit.opamps[it.opamp.index()].drives;
+            (spots[output.index()], place)
+        })
+        .collect();
     let mut add = |carrier: Carrier, ends: [NodeId; 2], current: Option<&Answer>| {
+        let ends = ends.map(|it| spots[it.index()]);
         let Some(current) = current.filter(|_| ends[0] != ends[1]) else {
             return;
         };
@@ -309,8 +314,9 @@ fn cure(checked: &Checked, it: &Overload) -> (String, Option<Fix>) {
     match carrier {
         Carrier::Element(id) if alone => {
             let element = &circuit.elements[id.index()];
+            let spots = joined(circuit.nodes.len(), wires(circuit));
             let far = match element.ends {
-                [a, b] if a == output => b,
+                [a, b] if spots[a.index()] == spots[output.index()] => b,
                 [a, _] => a,
             };
             let is_load = element.kind == ElementKind::Resistor && firm(circuit)[far.index()];
@@ -337,7 +343,7 @@ fn cure(checked: &Checked, it: &Overload) -> (String, Option<Fix>) {
         Carrier::Source(id) if alone => {
             let source = &circuit.sources[id.index()];
             if matches!(source.kind, SourceKind::Current { .. }) && !checked.settings.hidden {
-                let most = notation::short(&left, Dimension::AMPERE);
+                let most = notation::short(&named(&left, Side::Below), Dimension::AMPERE);
                 let words = format!(
                     "With `{}` at {most} or less it would keep to it.",
                     source.name
@@ -496,6 +502,31 @@ out -- RL 10 -- ground
             ]
         );
         assert!(help.contains("With `RL` at 240 Ω or more"), "{help}");
+    }
+
+    #[test]
+    fn what_hangs_behind_a_closed_switch_asks_and_would_do() {
+        let (told, help) = self::told(
+            "source s: in = 3 V\nopamp A1: plus in, minus o, drives o\nswitch S1: from o, to a, closed\na -- RL 100 -- ground\n",
+        );
+        assert_eq!(told.len(), 1, "{told:#?}");
+        assert!(
+            help.contains("`RL` takes 30 mA. With `RL` at 150 Ω or more"),
+            "{help}"
+        );
+    }
+
+    #[test]
+    fn each_copy_of_a_block_shows_what_asks_it() {
+        let found = crate::tests::findings(
+            "block buf: in, out\n  opamp A1: plus in, minus out, drives out\nend\ncircuit c\nsource s: in = 5 V\nbuf B1: in in, out o\n\
+             buf B2: in in, out q\no -- RL 150 -- ground\nq -- RM 160 -- ground\n",
+        );
+        assert_eq!(found.len(), 1, "{found:#?}");
+        assert_eq!(found[0].related.len(), 2, "{found:#?}");
+        for name in ["RL", "RM", "B1.A1", "B2.A1"] {
+            assert!(found[0].subjects.iter().any(|it| it == name), "{name}");
+        }
     }
 
     #[test]

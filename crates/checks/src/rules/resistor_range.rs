@@ -10,7 +10,7 @@ use syntax::{Dimension, Number, Ratio};
 use teaching::{names, notation};
 
 use super::{capacitive_load, output_current, resistor_power};
-use crate::limits::exceeds;
+use crate::limits::{Side, exceeds, named};
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -109,19 +109,20 @@ fn bias(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> Opti
     let bounds = [&drops[1 - larger] - &most, &drops[1 - larger] + &most];
     let mut bounds: Vec<Answer> = bounds.iter().filter_map(|it| it.over(&current)).collect();
     bounds.sort_by(|a, b| a.to_f64().total_cmp(&b.to_f64()));
-    let ohms_of = |it: &Answer| notation::short(it, Dimension::OHM);
+    let ohms_of = |it: &Answer, side| notation::short(&named(it, side), Dimension::OHM);
+    let some = |least, most| exceeds(&named(most, Side::Below), &named(least, Side::Above));
     // What keeps to it lies between these two, by the drop at the other input.
     let cure = match &bounds[..] {
-        [least, most] if exceeds(least, &Answer::zero()) => format!(
+        [least, most] if exceeds(least, &Answer::zero()) && some(least, most) => format!(
             "Only with {} to {} there it would keep to it, as the other input stands; a part with less bias current (the class \
              `fet_input`) does with less.",
-            ohms_of(least),
-            ohms_of(most)
+            ohms_of(least, Side::Above),
+            ohms_of(most, Side::Below)
         ),
-        [_, most] if exceeds(most, &Answer::zero()) => format!(
+        [least, most] if exceeds(most, &Answer::zero()) && !exceeds(least, &Answer::zero()) => format!(
             "With {} or less there it would keep to it; the same resistance at both inputs cancels most, and a part with less bias \
              current (the class `fet_input`) needs neither.",
-            ohms_of(most)
+            ohms_of(most, Side::Below)
         ),
         _ => "No other resistance there alone would keep to it, as the other input stands; a part with less bias current (the class \
              `fet_input`) would."
@@ -172,7 +173,7 @@ fn loading(checked: &Checked, id: OpampId, part: &Part, seen: &[Answer; 2]) -> O
         notation::short(&outer, Dimension::OHM),
         checked.part_words(part),
         notation::short(&inner, Dimension::OHM),
-        notation::short(&most, Dimension::OHM)
+        notation::short(&named(&most, Side::Below), Dimension::OHM)
     );
     let larger = usize::from(exceeds(&seen[1], &seen[0]));
     let finding = at_input(checked, id, larger, message, help);

@@ -2,10 +2,12 @@
 
 use std::cmp::Ordering;
 
+use analysis::Answer;
 use circuit::{OpampId, Part};
 use syntax::{Dimension, Number};
 use teaching::notation;
 
+use crate::limits::{Side, named};
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -74,7 +76,7 @@ fn out_of_range(checked: &Checked, id: OpampId) -> Option<Finding> {
     let [least, most] = part.supply.as_ref()?;
     let say = |number: &Number| notation::number(number, Dimension::VOLT);
     let who = checked.part_words(part);
-    let (message, danger, limit, bound) = if way.is_lt() {
+    let (message, danger, limit, bound, side) = if way.is_lt() {
         (
             format!(
                 "the rails of `{}` are {} apart, less than the {} that {who} needs",
@@ -85,6 +87,7 @@ fn out_of_range(checked: &Checked, id: OpampId) -> Option<Finding> {
             "With less it does not work as its figures say.",
             least,
             "or more",
+            Side::Above,
         )
     } else {
         (
@@ -97,12 +100,14 @@ fn out_of_range(checked: &Checked, id: OpampId) -> Option<Finding> {
             "More may destroy it.",
             most,
             "or less",
+            Side::Below,
         )
     };
     let half = limit.mul(&Number::decimal(5u8.into(), -1));
+    let wanted = |it: &Number| notation::short(&named(&Answer::from(it), side), Dimension::VOLT);
     let rails = match supply.low.volts.is_zero() {
-        true => format!("a supply of {} {bound}", say(limit)),
-        false => format!("rails of ±{} {bound}", say(&half)),
+        true => format!("a supply of {} {bound}", wanted(limit)),
+        false => format!("rails of ±{} {bound}", wanted(&half)),
     };
     let help = format!("{danger} It wants {rails}; or take a part that fits these rails.");
     let mut finding = checked
