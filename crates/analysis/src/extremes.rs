@@ -4,7 +4,7 @@ use circuit::{Circuit, ElementKind, GROUND, NodeId, Part, Source, SourceKind, Wa
 use syntax::Number;
 
 use crate::Answer;
-use crate::solution::Solution;
+use crate::solution::{Carried, Solution};
 use crate::study::Study;
 
 /// So many waves are taken together, each at its highest and at its lowest.
@@ -122,6 +122,40 @@ pub fn held(circuit: &Circuit, drives: &[&Number]) -> Vec<Option<Answer>> {
         }
     }
     volts
+}
+
+/// What independent sources alone decide: the nodes that they hold, and the resistors and capacitors between these. `None` where
+/// they contradict each other.
+pub fn held_answer(circuit: &Circuit) -> Option<Solution> {
+    let constants: Vec<&Number> = circuit.sources.iter().map(|it| &it.constant).collect();
+    let nodes = held(circuit, &constants);
+    let across = |[a, b]: [NodeId; 2]| {
+        let [a, b] = [a, b].map(|it| nodes[it.index()].as_ref());
+        Some(a? - b?)
+    };
+    let agrees = |it: &Source| match it.kind {
+        SourceKind::Voltage { plus, minus } if it.controls.is_empty() => {
+            across([plus, minus]).is_none_or(|volts| volts == Answer::from(&it.constant))
+        }
+        _ => true,
+    };
+    if !circuit.sources.iter().all(agrees) {
+        return None;
+    }
+    let elements = circuit.elements.iter().map(|it| {
+        let volts = across(it.ends)?;
+        let current = match it.kind {
+            ElementKind::Resistor => volts.over(&Answer::from(&it.value))?,
+            ElementKind::Capacitor => Answer::zero(),
+            ElementKind::Inductor | ElementKind::Wire => return None,
+        };
+        Some(Carried::taking(volts, Some(current)))
+    });
+    Some(Solution {
+        elements: elements.collect(),
+        nodes: nodes.clone(),
+        ..Solution::default()
+    })
 }
 
 #[cfg(test)]

@@ -74,6 +74,15 @@ pub struct Carried {
 }
 
 impl Carried {
+    /// Of what takes power in.
+    pub(crate) fn taking(voltage: Answer, current: Option<Answer>) -> Carried {
+        Carried {
+            voltage,
+            current,
+            gives: false,
+        }
+    }
+
     /// The power that it takes in, in watts.
     pub fn power(&self) -> Option<Answer> {
         match &self.current {

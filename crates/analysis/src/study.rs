@@ -11,6 +11,7 @@ use crate::Answer;
 use crate::board::{Board, Causes};
 use crate::claims::{self, Judgement};
 use crate::equations::{self, Equations};
+use crate::extremes;
 use crate::faults::{self, Fault, FaultKind, Regions};
 use crate::feedback::{self, Feedback, Maps, Verdict};
 use crate::gap::{self, Gap};
@@ -46,6 +47,7 @@ pub struct Study {
     shares: OnceLock<Option<Shares>>,
     states: OnceLock<Option<States>>,
     agreed: OnceLock<Option<Solution>>,
+    held: OnceLock<Option<Solution>>,
     standing: OnceLock<Option<Equations>>,
     troubles: OnceLock<Vec<Trouble>>,
     outcome: OnceLock<Outcome>,
@@ -137,6 +139,7 @@ impl Study {
             ideal: OnceLock::new(),
             linear: OnceLock::new(),
             gap: OnceLock::new(),
+            held: OnceLock::new(),
             shares: OnceLock::new(),
             states: OnceLock::new(),
             agreed: OnceLock::new(),
@@ -145,6 +148,12 @@ impl Study {
             outcome: OnceLock::new(),
             judgements: OnceLock::new(),
         }
+    }
+
+    /// What independent sources alone decide, whatever else is wrong ([`extremes::held_answer`]).
+    pub fn held(&self, circuit: &Circuit) -> Option<&Solution> {
+        let held = self.held.get_or_init(|| extremes::held_answer(circuit));
+        held.as_ref()
     }
 
     /// Whether a structural fault other than a loose end names this op-amp.

@@ -53,14 +53,20 @@ impl<'a> Checked<'a> {
         let modes =
             || -> Option<Vec<Mode>> { ids().map(|it| study.mode(circuit, parts, it)).collect() };
         let one = |solution| Standing::new(solution, modes().unwrap_or_default(), None);
+        // Where the answer is not known, what sources hold is.
+        let known = |answer: Option<&'a Solution>| {
+            let bare = |it| Standing::new(it, Vec::new(), None);
+            let held = || study.held(circuit).filter(|_| !self.incomplete()).map(bare);
+            answer.map(one).or_else(held).into_iter().collect()
+        };
         if self.incomplete() || study.outcome(circuit, parts) != Outcome::Several {
-            return self.answer().map(one).into_iter().collect();
+            return known(self.answer());
         }
         let states = study.states(circuit, parts).into_iter();
         let stable: Vec<_> = states.flat_map(|it| it.stable()).collect();
         // Where feedback is positive by mistake all voltages behind it are other ones than were meant.
         if stable.len() > MOST || self.is_positive_unclaimed() {
-            return study.answer(circuit, parts).map(one).into_iter().collect();
+            return known(study.answer(circuit, parts));
         }
         let named = |it: &State| {
             let words = states::told_apart(study, circuit, parts, it);
@@ -182,6 +188,54 @@ mod tests {
             );
             assert!(!told.iter().any(|it| it.1.contains("when")), "{told:#?}");
         }
+    }
+
+    #[test]
+    fn what_sources_hold_is_told_where_nothing_else_is_known() {
+        let held = "source big: x = 20 V\nx -- R9 200 -- ground\nelectrolytic C9: plus ground, minus x, value 10 uF, rated 10 V\n";
+        let source = "source s: in = 1 V\nin -- R1 10k -- m -- ";
+        for (text, rule) in [
+            (
+                "C1 1 uF -- o\nopamp A1: plus ground, minus m, drives o\n",
+                "no_feedback",
+            ),
+            (
+                "C1 1 uF -- o\nopamp A1: plus ground, minus m, drives o\nstart m - o = 0 V\n",
+                "",
+            ),
+            (
+                "R2 33k -- o\nopamp A1: plus m, minus ground, drives o\n",
+                "positive_feedback",
+            ),
+            (
+                "R2 33k -- o\nsupply +2 V and -2 V\nopamp A1: plus ground, minus m, drives o\n",
+                "swing",
+            ),
+            (
+                "R2 10k -- o\nopamp A1: plus in, minus ground, drives o\n",
+                "inputs_tied",
+            ),
+            (
+                "R2 10k -- w -- C1 1 uF -- ground\nsupply +9 V and -9 V\nw -- R3 10k -- o\np -- R4 10k -- o\np -- R5 10k -- ground\n\
+                 comparator A1: plus p, minus w, drives o\nexpect A1 oscillates\n",
+                "",
+            ),
+        ] {
+            let told = told(&format!("{source}{text}{held}"));
+            let mut rules: Vec<&str> = told.iter().map(|it| it.0).collect();
+            rules.retain(|it| *it != "not_built");
+            let known = ["resistor_power", "reversed_polarity", "voltage_rating"];
+            let (held, other): (Vec<&str>, Vec<&str>) =
+                rules.into_iter().partition(|it| known.contains(it));
+            assert_eq!(held.len(), 3, "{text}{told:#?}");
+            assert_eq!(other.concat(), rule, "{text}{told:#?}");
+        }
+        // Two sources that contradict each other hold nothing for sure.
+        let told = told(&format!(
+            "{source}R2 10k -- ground\n{held}source other: x = 2 V\n"
+        ));
+        assert_eq!(told.len(), 1, "{told:#?}");
+        assert_eq!(told[0].0, "source_conflict");
     }
 
     #[test]

@@ -163,12 +163,12 @@ mod tests {
         table(
             "supply 5 V\nsource tank: level = 0.2 V\nopamp A1: plus level, minus copy, drives copy\ncopy -- RL 10k -- ground\n",
             expect![[r#"
-                general_bipolar: swing
-                low_noise_bipolar: swing
+                general_bipolar: swing input_range
+                low_noise_bipolar: swing input_range
                 low_voltage_cmos: off by 3.0179 mV 
                 precision_bipolar: supply_range swing
                 fet_input: supply_range swing
-                fast_bipolar: swing
+                fast_bipolar: swing input_range
             "#]],
         );
     }
@@ -178,8 +178,8 @@ mod tests {
         table(
             "supply 5 V\nsource tank: level = 1 V\nopamp A1: plus copy, minus level, drives copy\ncopy -- RL 10k -- ground\nexpect finding positive_feedback at A1\n",
             expect![[r#"
-                general_bipolar: positive_feedback
-                low_noise_bipolar: positive_feedback
+                general_bipolar: positive_feedback input_range
+                low_noise_bipolar: positive_feedback input_range
                 low_voltage_cmos: positive_feedback
                 precision_bipolar: supply_range positive_feedback
                 fet_input: supply_range positive_feedback

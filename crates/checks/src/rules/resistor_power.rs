@@ -43,8 +43,15 @@ const SIZES: [u32; 11] = [
 fn check(checked: &Checked, findings: &mut Vec<Finding>) {
     let held = OnceCell::new();
     checked.in_each_standing(findings, |answer| {
-        let hot = hot(checked, answer).into_iter().take(crate::MOST_OF_A_RULE);
-        let found = hot.filter_map(|id| {
+        let hot = hot(checked, answer);
+        let first_half = |id: &ElementId| id.index().checked_sub(1).map(|it| ElementId(it as u32));
+        let told_already = |id: &ElementId| {
+            let name = &checked.circuit.elements[id.index()].name;
+            let halves = name.ends_with(".to") && track(checked.circuit, *id).is_some();
+            halves && first_half(id).is_some_and(|it| hot.contains(&it))
+        };
+        let all = hot.iter().filter(|it| !told_already(it));
+        let found = all.take(crate::MOST_OF_A_RULE).filter_map(|&id| {
             let carried = answer.elements[id.index()].as_ref()?;
             let firm = held.get_or_init(|| firm(checked.circuit));
             let finding = told(checked, id, carried, firm)?;
@@ -199,7 +206,7 @@ fn told_of_track(
          a resistor in series with it takes, the pot need not. Beyond its rating the track burns, and skin with it: switch off before you feel for heat."
     );
     let finding = checked.finding(&RULE, half.name_place, message, help);
-    Some(finding.about([half.name.clone()]))
+    Some(finding.about([format!("{pot}.from"), format!("{pot}.to")]))
 }
 
 /// A size as it is written, `0.5`.
