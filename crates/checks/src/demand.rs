@@ -71,11 +71,13 @@ impl<'a> Checked<'a> {
         loop {
             let solution = Board::standing(circuit, parts, &tried).solve(Budget::default());
             let beyond = |at: &usize| {
-                gives_way(modes[*at]) && tried[*at] == Mode::Linear && has_no_room(&solution, *at)
+                gives_way(modes[*at]) && tried[*at] == Mode::Linear && !self.fits(&solution, *at)
             };
             let beyond: Vec<usize> = (0..modes.len()).filter(beyond).collect();
             if beyond.is_empty() {
-                return self.is_consistent(&tried, &solution).then_some(solution);
+                return self
+                    .is_consistent(modes, &tried, &solution)
+                    .then_some(solution);
             }
             for at in beyond {
                 tried[at] = rail(at)?;
@@ -83,14 +85,37 @@ impl<'a> Checked<'a> {
         }
     }
 
+    /// Whether an output is between its limits at the pin: what its own resistance takes more is for want of current, too.
+    fn fits(&self, solution: &Solution, opamp: usize) -> bool {
+        let id = OpampId(opamp as u32);
+        let output = solution.opamps.get(opamp).and_then(Option::as_ref);
+        let negative = |it: Answer| it.sign() == Some(Ordering::Less);
+        output.is_some_and(|it| {
+            let mut rooms = [true, false].into_iter();
+            !rooms.any(|high| self.room(id, high, &it.voltage).is_some_and(negative))
+        })
+    }
+
+    /// How far a voltage at an output is from one of its limits, in volts; `None` without supply.
+    pub(crate) fn room(&self, id: OpampId, high: bool, volts: &Answer) -> Option<Answer> {
+        let supply = self.circuit.opamps[id.index()].supply.as_ref()?;
+        let headroom = self.part_of(id).and_then(|it| it.headroom.as_ref());
+        let kept = |end: usize| headroom.map_or(Answer::zero(), |it| Answer::from(&it[end]));
+        Some(match high {
+            true => &(&Answer::from(&supply.high.volts) - &kept(1)) - volts,
+            false => volts - &(&Answer::from(&supply.low.volts) + &kept(0)),
+        })
+    }
+
     /// Whether the other op-amps would stay as they are, and those that gave way be where they are put.
-    fn is_consistent(&self, modes: &[Mode], solution: &Solution) -> bool {
+    fn is_consistent(&self, stood: &[Mode], modes: &[Mode], solution: &Solution) -> bool {
         let volts = |node: NodeId| solution.nodes.get(node.index())?.as_ref();
         let sign = |index: usize| {
             let opamp = &self.circuit.opamps[index];
             (volts(opamp.plus)? - volts(opamp.minus)?).sign()
         };
         modes.iter().enumerate().all(|(index, mode)| match mode {
+            Mode::Linear if gives_way(stood[index]) => self.fits(solution, index),
             Mode::Linear => !has_no_room(solution, index),
             Mode::High => sign(index).is_some_and(Ordering::is_ge),
             Mode::Low => sign(index).is_some_and(Ordering::is_le),

@@ -59,6 +59,14 @@ const ROWS: &[Row] = &[
          source s: in = {2..4} V\nopamp A1: plus in, minus m, drives o\n\
          o -- R1 {9..20}k -- m -- R2 {9..20}k -- ground\no -- RL CURED 5 W -- ground\n",
     ),
+    // Behind the output's own resistance the rail is near.
+    row(
+        "output_current",
+        LOAD,
+        "{30..45}",
+        "opamps are general_bipolar\nsupply +5 V and -5 V\nsource s: in = {1.5..2.2} V\nin -- R1 {1.5..2}k -- m -- R2 {1..1.5}k -- o\n\
+         opamp A1: plus ground, minus m, drives o\no -- RL CURED 5 W -- ground\n",
+    ),
     // At a rail behind a closed switch, and in both states of a latch.
     row(
         "output_current",
@@ -66,6 +74,13 @@ const ROWS: &[Row] = &[
         "{100..190}",
         "part q\ncurrent {12..25} mA\nend\ncircuit c\nopamps are q\nsupply {5..9} V\nsource s: in = {1..2} V\n\
          comparator A1: plus in, minus ground, drives o\nswitch S1: from o, to a, closed\na -- RL CURED 5 W -- ground\n",
+    ),
+    row(
+        "output_current",
+        LOAD,
+        "{100..190}",
+        "part q\ncurrent {12..20} mA\noutput_resistance {30..90} ohm\nend\ncircuit c\nopamps are q\nsupply +{7..9} V and -{7..9} V\nsource s: in = -0.1 V\n\
+         comparator A1: plus in, minus ground, drives o\no -- R1 {2..9}k -- ground\no -- RL CURED 5 W -- ground\n",
     ),
     row(
         "output_current",

@@ -44,6 +44,10 @@ pub(crate) struct Overload {
     asked: Answer,
     /// What it can deliver or take.
     limit: Answer,
+    /// What leaves it room before its limit of voltage as well.
+    keeps: Answer,
+    /// At a limit of voltage the resistance, in ohms, behind which the output rises when less is asked; else 0.
+    behind: Answer,
     /// The branches at its node and what each takes from it, those first that ask for most.
     branches: Vec<(Carrier, Answer)>,
 }
@@ -169,10 +173,23 @@ pub(crate) fn overloads<'a>(checked: &Checked<'a>, standing: &Standing<'a>) -> V
         let limit = Answer::from(part.unwrap_or(&checked.settings.output_current));
         let gives_way = standing.modes.get(index).is_some_and(|it| gives_way(*it));
         if gives_way || exceeds(&asked.abs(), &limit) {
+            let resistance = checked
+                .part_of(id)
+                .and_then(|it| Some(Answer::from(it.output_resistance.as_ref()?)));
+            let room = output
+                .as_ref()
+                .and_then(|it| checked.room(id, delivers, &it.voltage));
+            let keeps = resistance.as_ref().zip(room).and_then(|it| it.1.over(it.0));
+            // All the room that there is goes to its resistance.
+            let at_limit = keeps
+                .as_ref()
+                .is_some_and(|it| (it.to_f64() / asked.to_f64().abs() - 1.0).abs() < 1e-9);
             found.push(Overload {
                 opamp: id,
                 asked: asked.clone(),
+                keeps: keeps.map_or(limit.clone(), |it| it.min(&limit)),
                 limit,
+                behind: resistance.filter(|_| at_limit).unwrap_or_else(Answer::zero),
                 branches: Vec::new(),
             });
         }
@@ -307,8 +324,8 @@ fn cure(checked: &Checked, it: &Overload) -> (String, Option<Fix>) {
     };
     // What is left for the largest branch once the others have theirs.
     let rest = &it.asked.abs() - &taken.abs();
-    let left = &it.limit - &rest;
-    let known = exceeds(&it.asked.abs(), &it.limit);
+    let left = &it.keeps - &rest;
+    let known = exceeds(&it.asked.abs(), &it.limit) && it.keeps.sign() == Some(Ordering::Greater);
     let alone = known && left.sign() == Some(Ordering::Greater);
     let output = circuit.opamps[it.opamp.index()].drives;
     match carrier {
@@ -321,6 +338,7 @@ fn cure(checked: &Checked, it: &Overload) -> (String, Option<Fix>) {
             };
             let is_load = element.kind == ElementKind::Resistor && firm(circuit)[far.index()];
             let volts = &Answer::from(&element.value) * &taken.abs();
+            let volts = &volts + &(&it.behind * &(&it.asked.abs() - &it.keeps));
             let value = volts.over(&left).and_then(|it| stock(&it));
             if let (true, Some(value)) = (is_load, value) {
                 if checked.settings.hidden {
@@ -357,7 +375,7 @@ fn cure(checked: &Checked, it: &Overload) -> (String, Option<Fix>) {
     if !known || circuit.sources.iter().any(pushes) {
         return (less, None);
     }
-    let words = match it.asked.abs().over(&it.limit) {
+    let words = match it.asked.abs().over(&it.keeps) {
         Some(times) if !checked.settings.hidden => format!(
             "Make all resistors of the circuit {} times as large or more: the voltages stay, and all currents fall alike.",
             tenths_up(times.to_f64())
@@ -502,6 +520,18 @@ out -- RL 10 -- ground
             ]
         );
         assert!(help.contains("With `RL` at 240 Ω or more"), "{help}");
+    }
+
+    #[test]
+    fn what_the_output_resistance_takes_is_no_less_of_a_demand() {
+        // −2 V over 40 Ω and 1 kΩ are 52 mA; −3 V lie behind 100 Ω, so 10 mA are left: 2 V/8 mA are 250 Ω, less the gain's error.
+        let (told, help) = self::told(
+            "opamps are general_bipolar\nsupply +5 V and -5 V\nsource s: in = 2 V\nin -- R1 1k -- m -- R2 1k -- o\n\
+             opamp A1: plus ground, minus m, drives o\no -- RL 40 -- ground\n",
+        );
+        assert_eq!(told.len(), 1, "{told:#?}");
+        assert!(told[0].contains("would have to take 51.8"), "{told:#?}");
+        assert!(help.contains("With `RL` at 270 Ω or more"), "{help}");
     }
 
     #[test]
