@@ -73,6 +73,13 @@ fn rating(circuit: &Circuit, id: ElementId) -> Answer {
 /// The whole resistance of the pot whose half this is, in ohms.
 fn track(circuit: &Circuit, id: ElementId) -> Option<Answer> {
     let half = &circuit.elements[id.index()];
+    let other = other_half(circuit, id)?;
+    Some(&Answer::from(&half.value) + &Answer::from(&other.value))
+}
+
+/// The other half of the pot whose half this is.
+pub(crate) fn other_half(circuit: &Circuit, id: ElementId) -> Option<&Element> {
+    let half = &circuit.elements[id.index()];
     let (pot, other, suffix) = match half.name.strip_suffix(".from") {
         Some(pot) => (pot, id.index() + 1, ".to"),
         None => {
@@ -82,7 +89,7 @@ fn track(circuit: &Circuit, id: ElementId) -> Option<Answer> {
     };
     let other = circuit.elements.get(other)?;
     let own = other.name_place == half.name_place && other.name.strip_suffix(suffix) == Some(pot);
-    own.then(|| &Answer::from(&half.value) + &Answer::from(&other.value))
+    own.then_some(other)
 }
 
 /// The resistors that take too much; not those whose heat rests on a current that no output delivers.

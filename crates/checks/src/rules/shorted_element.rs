@@ -1,9 +1,10 @@
 //! Both ends of an element or a source are one node.
 
 use analysis::faults::{Fault, FaultKind};
-use circuit::{Carrier, SourceKind};
+use circuit::{Carrier, Circuit, SourceKind};
 use teaching::{equation, names};
 
+use super::resistor_power;
 use crate::{Check, Checked, Finding, Rule, Severity};
 
 /// The rule.
@@ -36,6 +37,9 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
 fn shorted(checked: &Checked, fault: &Fault) -> Option<Finding> {
     let circuit = checked.circuit;
     let carrier = *fault.carriers.first()?;
+    if is_rheostat(circuit, carrier) {
+        return None;
+    }
     let node = fault
         .nodes
         .first()
@@ -84,6 +88,14 @@ fn shorted(checked: &Checked, fault: &Fault) -> Option<Finding> {
     Some(finding)
 }
 
+/// Whether this is the half of a pot that its wiper, joined to an end, leaves out: the pot is used as a variable resistor.
+fn is_rheostat(circuit: &Circuit, carrier: Carrier) -> bool {
+    let Carrier::Element(id) = carrier else {
+        return false;
+    };
+    resistor_power::other_half(circuit, id).is_some_and(|it| it.ends[0] != it.ends[1])
+}
+
 #[cfg(test)]
 mod tests {
     use expect_test::expect;
@@ -104,6 +116,20 @@ out -- R3 22k -- out
                   There is no voltage between `out` and itself, so `R3` carries no current and does nothing. One of its ends is another node.
             "#]],
         );
+    }
+
+    #[test]
+    fn a_pot_whose_wiper_is_joined_to_an_end_is_a_variable_resistor() {
+        let told = |clauses: &str| {
+            let text = format!(
+                "source s: a = 5 V\npot P1: total 10k, {clauses}, at 30 %\nb -- R1 10k -- ground\na -- R2 10k -- ground\n"
+            );
+            let found = crate::tests::findings(&text);
+            found.iter().map(|it| it.rule).collect::<Vec<_>>()
+        };
+        assert_eq!(told("from a, to b, wiper a"), [""; 0]);
+        assert_eq!(told("from a, to b, wiper b"), [""; 0]);
+        assert_eq!(told("from b, to b, wiper b"), ["shorted_element"]);
     }
 
     #[test]
