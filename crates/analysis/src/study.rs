@@ -271,9 +271,9 @@ impl Study {
     }
 
     /// Whether the answer as written is known.
-    pub fn outcome(&self, circuit: &Circuit, parts: &[Part]) -> Outcome {
+    pub fn outcome(&self, circuit: &Circuit, parts: &[Part]) -> &Outcome {
         let find = || self.find_outcome(circuit, parts);
-        self.outcome.get_or_init(find).clone()
+        self.outcome.get_or_init(find)
     }
 
     /// What stands against the answer with every op-amp linear, [`Study::linear`].
@@ -453,7 +453,7 @@ impl Study {
                     at_limits().unwrap_or_else(unjudged)
                 }
                 // What fails may fail for want of the line that could not be read.
-                Outcome::Unknown(troubles) if troubles == [Trouble::Unread] => {
+                Outcome::Unknown(troubles) if *troubles == [Trouble::Unread] => {
                     let doubtful = |it: Judgement| Judgement {
                         holds: it.holds.filter(|it| *it),
                         ..it

@@ -246,6 +246,6 @@ fn without_one_state_there_is_neither() {
     );
     let (circuit, parts) = (&book.circuits[0], &book.parts);
     let study = Study::new(circuit, parts);
-    assert_eq!(study.outcome(circuit, parts), Outcome::Several);
+    assert_eq!(*study.outcome(circuit, parts), Outcome::Several);
     assert!(study.gap(circuit, parts).is_none() && study.shares(circuit, parts).is_none());
 }

@@ -122,7 +122,7 @@ fn at_limits_too_the_equations_on_paper_have_the_answer() {
                 );
                 let (circuit, parts) = (&book.circuits[0], &book.parts);
                 let study = Study::new(circuit, parts);
-                if study.outcome(circuit, parts) != Outcome::AtLimits {
+                if *study.outcome(circuit, parts) != Outcome::AtLimits {
                     continue;
                 }
                 let board = study.standing_board(circuit, parts);
@@ -233,7 +233,7 @@ fn limits_heat_and_rails_belong_to_the_pin() {
     );
     let circuit = &book.circuits[0];
     let study = Study::new(circuit, &book.parts);
-    assert_eq!(study.outcome(circuit, &book.parts), Outcome::Real);
+    assert_eq!(*study.outcome(circuit, &book.parts), Outcome::Real);
     let solution = study.answer(circuit, &book.parts).expect("it is known");
     // u = 1000·(2 − out) and out = u·1000/1100, so out = 2/(1 + 1.1/1000).
     let out = Ratio::from(20_000) / Ratio::from(10_011);
@@ -262,7 +262,7 @@ fn without_feedback_a_finite_gain_has_an_answer() {
     );
     let circuit = &book.circuits[0];
     let study = Study::new(circuit, &book.parts);
-    assert_eq!(study.outcome(circuit, &book.parts), Outcome::Real);
+    assert_eq!(*study.outcome(circuit, &book.parts), Outcome::Real);
     let solution = study.answer(circuit, &book.parts).expect("it is known");
     assert_eq!(exact(&solution.nodes[3]), Ratio::from(12));
     assert!(
@@ -321,7 +321,7 @@ fn feedback_is_judged_with_the_figures_of_the_part() {
         assert_eq!(it.rests, volts.is_some(), "{figures}\n{lines}");
         let Some((over, under)) = volts else { continue };
         assert_eq!(
-            study.outcome(circuit, parts),
+            *study.outcome(circuit, parts),
             Outcome::Real,
             "{figures}\n{lines}"
         );

@@ -25,7 +25,7 @@ impl<'a> Checked<'a> {
         'a: 's,
     {
         let outcome = self.study.outcome(self.circuit, &self.book.parts);
-        let linear = self.wanted().filter(|_| outcome != Outcome::Several);
+        let linear = self.wanted().filter(|_| *outcome != Outcome::Several);
         if let Some(linear) = linear {
             return linear;
         }

@@ -59,7 +59,7 @@ impl<'a> Checked<'a> {
             let held = || study.held(circuit).filter(|_| !self.incomplete()).map(bare);
             answer.map(one).or_else(held).into_iter().collect()
         };
-        if self.incomplete() || study.outcome(circuit, parts) != Outcome::Several {
+        if self.incomplete() || *study.outcome(circuit, parts) != Outcome::Several {
             return known(self.answer());
         }
         let states = study.states(circuit, parts).into_iter();

@@ -92,7 +92,7 @@ fn tried(
 }
 
 fn off(circuit: &Circuit, parts: &[Part], study: &Study) -> Vec<(NodeId, Answer)> {
-    if study.outcome(circuit, parts) != Outcome::Real {
+    if *study.outcome(circuit, parts) != Outcome::Real {
         return Vec::new();
     }
     let (real, ideal) = (study.linear(circuit, parts), study.solution(circuit, parts));

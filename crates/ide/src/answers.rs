@@ -96,7 +96,7 @@ impl<'v> Answers<'v> {
                 let at = teaching::states::stands(circuit, parts, opamp, mode);
                 Some(format!("`{name}` stands {at}."))
             }
-            None if self.study.outcome(circuit, parts) == Outcome::Several => {
+            None if *self.study.outcome(circuit, parts) == Outcome::Several => {
                 let choice = teaching::states::choice(self.study, circuit, parts, opamp);
                 Some(format!(
                     "`{name}` has more than one stable state: {choice}."

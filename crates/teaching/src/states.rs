@@ -77,7 +77,7 @@ pub fn by_state(
     dimension: Dimension,
     value: impl Fn(&State) -> Option<Answer>,
 ) -> Option<String> {
-    if study.outcome(circuit, parts) != Outcome::Several {
+    if *study.outcome(circuit, parts) != Outcome::Several {
         return None;
     }
     const MOST: usize = 4;

@@ -224,7 +224,7 @@ fn other_state(checked: &Checked, claim: &Claim, judgement: &Judgement) -> Optio
                 (_, Some(Mode::Linear)) => {
                     "V+ = V− holds with its output between the rails.".into()
                 }
-                (_, None) if study.outcome(circuit, parts) == Outcome::Several => format!(
+                (_, None) if *study.outcome(circuit, parts) == Outcome::Several => format!(
                     "Which one it is depends on what happened before: claim `expect {name} latches` if that is meant."
                 ),
                 (_, None) => format!(

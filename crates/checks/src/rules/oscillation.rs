@@ -49,7 +49,7 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         }
     }
     let may = circuit.opamps.iter().any(|it| it.supply.is_some());
-    if !checked.incomplete() && may && study.outcome(circuit, parts) == Outcome::Restless {
+    if !checked.incomplete() && may && *study.outcome(circuit, parts) == Outcome::Restless {
         findings.extend(restless(checked));
     }
 }

@@ -180,7 +180,7 @@ fn cure(checked: &Checked, it: &Feedback) -> String {
         [] => {
             let rails = circuit.opamps.iter().any(|it| it.supply.is_some());
             let parts = &checked.book.parts;
-            let restless = rails && checked.study.outcome(circuit, parts) == Outcome::Restless;
+            let restless = rails && *checked.study.outcome(circuit, parts) == Outcome::Restless;
             let first = it
                 .block
                 .first()

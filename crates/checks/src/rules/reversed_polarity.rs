@@ -59,7 +59,7 @@ const SMALL: f64 = 0.1;
 /// The answer without the offsets of the op-amps, where they count and no limit is met.
 fn without_offsets(checked: &Checked) -> Option<Solution> {
     let (circuit, parts) = (checked.circuit, &checked.book.parts);
-    let real = checked.study.outcome(circuit, parts) == Outcome::Real;
+    let real = *checked.study.outcome(circuit, parts) == Outcome::Real;
     let causes = Causes::ALL.without(Cause::Offset);
     real.then(|| Board::of(circuit, parts, causes).solve(Budget::default()))
 }

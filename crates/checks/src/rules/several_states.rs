@@ -42,7 +42,7 @@ fn check(checked: &Checked, findings: &mut Vec<Finding>) {
         .opamps
         .iter()
         .any(|it| it.supply.is_some() || it.part.is_some());
-    if checked.incomplete() || !may || study.outcome(circuit, parts) != Outcome::Several {
+    if checked.incomplete() || !may || *study.outcome(circuit, parts) != Outcome::Several {
         return;
     }
     let ids = (0..circuit.opamps.len() as u32).map(OpampId);

@@ -108,7 +108,7 @@ fn beyond(checked: &Checked) -> Vec<OpampId> {
     }
     let untrusted = |it: &Trouble| matches!(it, Trouble::NoSingleAnswer | Trouble::Feedback(_));
     // Of a circuit that never rests each op-amp is looked at by itself, below.
-    let swings = study.outcome(circuit, parts) == Outcome::Restless;
+    let swings = *study.outcome(circuit, parts) == Outcome::Restless;
     if !swings && troubles.iter().any(untrusted) {
         return Vec::new();
     }
@@ -289,7 +289,7 @@ fn beyond_rail(checked: &Checked, id: OpampId, behind: &[OpampId]) -> Option<Fin
         ),
     };
     // Of a circuit that never rests no claim can say where an op-amp stands.
-    let swings = checked.study.outcome(checked.circuit, &checked.book.parts) == Outcome::Restless;
+    let swings = *checked.study.outcome(checked.circuit, &checked.book.parts) == Outcome::Restless;
     let meant = match swings {
         true => format!("write `allow swing at {}: \"why\"`", opamp.name),
         false => format!(
