@@ -1,5 +1,7 @@
 //! What stands beside the answer as written: the ideal one, the gap between them, and the shares of the sources.
 
+use std::borrow::Cow;
+
 use circuit::{Circuit, OpampId, Part};
 
 use super::{Outcome, Study};
@@ -9,7 +11,7 @@ use crate::gap::{self, Gap};
 use crate::linear::Budget;
 use crate::shares::Shares;
 use crate::solution::{self, Solution};
-use crate::states::{self, Mode};
+use crate::states::{self, Mode, State};
 
 impl Study {
     /// Whether ideal op-amps would rest where V+ = V− holds, so that [`Study::ideal`] is an answer and not the point that they would run away from.
@@ -39,22 +41,37 @@ impl Study {
     }
 
     /// The answer if one op-amp had no limit and all others stood as they do: what it would have to do. `None` where the circuit has too many states.
-    pub fn let_go(&self, circuit: &Circuit, parts: &[Part], opamp: OpampId) -> Option<Solution> {
+    pub fn let_go(
+        &self,
+        circuit: &Circuit,
+        parts: &[Part],
+        opamp: OpampId,
+    ) -> Option<Cow<'_, Solution>> {
         const MOST: usize = 16;
         if !matches!(
             self.outcome(circuit, parts),
             Outcome::AtLimits | Outcome::Several
         ) {
-            return Some(self.linear(circuit, parts).clone());
+            return Some(Cow::Borrowed(self.linear(circuit, parts)));
         }
         let stable: Vec<_> = self.states(circuit, parts)?.stable().collect();
+        let stands = |it: &State| it.modes[opamp.index()] != Mode::Linear;
+        if let [only] = stable[..]
+            && !stands(only)
+        {
+            return Some(Cow::Borrowed(only.solution(circuit, parts)));
+        }
         let each = stable.iter().map(|it| {
+            if !stands(it) {
+                return it.solution(circuit, parts).clone();
+            }
             let mut modes = it.modes.clone();
             modes[opamp.index()] = Mode::Linear;
             Board::standing(circuit, parts, &modes).solve(Budget::default())
         });
         let few = stable.len() <= MOST;
-        few.then(|| each.reduce(|all, it| all.agreed(&it)))?
+        let all = few.then(|| each.reduce(|all, it| all.agreed(&it)))?;
+        all.map(Cow::Owned)
     }
 
     /// How comparators stand in the one stable state, with all op-amps linear; `None` without comparators or such a state.
