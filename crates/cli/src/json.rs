@@ -138,13 +138,13 @@ impl<'a> Writer<'a> {
             Shape::Check => {}
             Shape::Solve { shares } => {
                 let outcome = study.outcome(circuit, &self.it.book.parts);
-                let why = why(&outcome, circuit, study, &self.it.findings, index);
+                let why = why(outcome, circuit, study, &self.it.findings, index);
                 out.insert("solved".into(), json!(why.is_empty()));
                 if !why.is_empty() {
                     out.insert("why".into(), json!(why));
                 }
                 self.equations(&mut out, &self.it.on_paper(index, false));
-                self.answers(&mut out, circuit, study, &outcome);
+                self.answers(&mut out, circuit, study, outcome);
                 gap(&mut out, circuit, study.gap(circuit, &self.it.book.parts));
                 if shares {
                     self::shares(

@@ -68,7 +68,7 @@ pub fn solved(it: &Examined, index: usize) -> String {
     standing(&mut out, it, index);
     beside_ideal(&mut out, it, index);
     claims(&mut out, it, index);
-    let why = crate::json::why(&outcome, circuit, study, &it.findings, index);
+    let why = crate::json::why(outcome, circuit, study, &it.findings, index);
     if !why.is_empty() {
         let _ = writeln!(
             out,
