@@ -4,6 +4,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use ide::{Snapshot, Stopped, View};
+use serde_json::Value;
 use tower_lsp::jsonrpc::{Error, ErrorCode, Result};
 use tower_lsp::lsp_types::{Location, MarkupContent, MarkupKind, Range, Url};
 
@@ -58,6 +59,15 @@ where
         return Ok(None);
     };
     work(move |_| answer(&view)).await
+}
+
+/// The text and the place that something was told with `{"uri", "version", "offset"}`; `None` once the text is another one.
+pub(crate) fn remembered(data: Option<&Value>) -> Option<(Arc<View>, u32)> {
+    let data = data?;
+    let uri: Url = data["uri"].as_str()?.parse().ok()?;
+    let view = seen().view(&name_of(&uri))?.clone();
+    let offset = u32::try_from(data["offset"].as_u64()?).ok()?;
+    (data["version"] == view.document().version).then_some((view, offset))
 }
 
 /// The texts as they stood when the request was read.

@@ -7,7 +7,7 @@ use serde_json::json;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{markup, ruler, seen, work};
+use super::{markup, remembered, ruler, seen, work};
 use crate::desk::{Desk, name_of};
 use crate::positions::Ruler;
 
@@ -56,18 +56,9 @@ pub(crate) async fn completion(
 
 /// Adds an item's description. One that is not known goes back as it is.
 pub(crate) async fn resolve(desk: &Arc<Desk>, mut item: CompletionItem) -> Result<CompletionItem> {
-    let data = item.data.clone().unwrap_or_default();
-    let uri = data["uri"].as_str().and_then(|it| it.parse().ok());
-    let view = uri.and_then(|it: Url| seen().view(&name_of(&it)).cloned());
-    let offset = data["offset"]
-        .as_u64()
-        .and_then(|it| u32::try_from(it).ok());
-    let (Some(view), Some(offset)) = (view, offset) else {
+    let Some((view, offset)) = remembered(item.data.as_ref()) else {
         return Ok(item);
     };
-    if data["version"] != view.document().version {
-        return Ok(item);
-    }
     let label = item.label.clone();
     let markdown = desk.offers().completion_markdown;
     let told = work(move |_| {

@@ -7,8 +7,8 @@ use syntax::Span;
 use tower_lsp::jsonrpc::Result;
 use tower_lsp::lsp_types::*;
 
-use super::{location, near, ruler, seen, work};
-use crate::desk::{Desk, name_of};
+use super::{location, near, remembered, ruler, work};
+use crate::desk::Desk;
 
 pub(crate) async fn inlay_hint(
     desk: &Arc<Desk>,
@@ -46,16 +46,7 @@ pub(crate) async fn inlay_hint(
 
 /// Adds what a hint says more. One that is not known goes back as it is.
 pub(crate) async fn resolve(mut hint: InlayHint) -> Result<InlayHint> {
-    let data = hint.data.clone().unwrap_or_default();
-    let uri = data["uri"].as_str().and_then(|it| it.parse().ok());
-    let view = uri.and_then(|it: Url| seen().view(&name_of(&it)).cloned());
-    let offset = data["offset"]
-        .as_u64()
-        .and_then(|it| u32::try_from(it).ok());
-    let (Some(view), Some(offset)) = (view, offset) else {
-        return Ok(hint);
-    };
-    if data["version"] == view.document().version {
+    if let Some((view, offset)) = remembered(hint.data.as_ref()) {
         hint.tooltip = work(move |_| {
             let hints = ide::inlay(&view, Span::at(offset));
             let own = hints.iter().find(|it| it.offset == offset);
